@@ -1,0 +1,191 @@
+"""Recipes: what was decided about how frames are developed, as plain values."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from archive.model.identity import frozen
+
+Value = float | int | str | bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class OperatorValues:
+    """One operator with every one of its values; nothing is implied.
+
+    ``values`` are in the units of the operator's declaration.
+    """
+
+    name: str
+    version: int
+    values: Mapping[str, Value]
+
+    def __hash__(self) -> int:
+        return hash((self.name, self.version, frozen(self.values)))
+
+    def to_json(self) -> dict[str, Any]:
+        return {"operator": self.name, "version": self.version, "values": dict(self.values)}
+
+    @staticmethod
+    def from_json(document: Mapping[str, Any]) -> OperatorValues:
+        return OperatorValues(
+            name=document["operator"], version=document["version"], values=dict(document["values"])
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class FinishItem:
+    """One step of the ordered finish; an operator may come again under another id."""
+
+    id: str
+    on: bool
+    step: OperatorValues
+
+    def to_json(self) -> dict[str, Any]:
+        return {"id": self.id, "on": self.on, **self.step.to_json()}
+
+    @staticmethod
+    def from_json(document: Mapping[str, Any]) -> FinishItem:
+        return FinishItem(id=document["id"], on=document["on"], step=OperatorValues.from_json(document))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Foundation:
+    """What stands under every operator: how bytes become scene light. Part of every version."""
+
+    decoder: str
+    demosaic: str
+    matrix: str
+    generation: int
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "decoder": self.decoder,
+            "demosaic": self.demosaic,
+            "matrix": self.matrix,
+            "generation": self.generation,
+        }
+
+    @staticmethod
+    def from_json(document: Mapping[str, Any]) -> Foundation:
+        return Foundation(
+            decoder=document["decoder"],
+            demosaic=document["demosaic"],
+            matrix=document["matrix"],
+            generation=document["generation"],
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Anchor:
+    """A frame where a ramped value is set."""
+
+    frame: str
+    value: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ramp:
+    """A value that changes along the selection of its version.
+
+    ``parameter`` is ``operator.parameter``; ``rule`` is ``linear`` or ``monotone-cubic``; ``scale``
+    the parameter's natural scale (``linear``, ``reciprocal``); results are rounded to ``rounding``.
+    """
+
+    parameter: str
+    rule: str
+    scale: str
+    rounding: float
+    anchors: tuple[Anchor, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "parameter": self.parameter,
+            "rule": self.rule,
+            "scale": self.scale,
+            "rounding": self.rounding,
+            "anchors": [{"frame": anchor.frame, "value": anchor.value} for anchor in self.anchors],
+        }
+
+    @staticmethod
+    def from_json(document: Mapping[str, Any]) -> Ramp:
+        return Ramp(
+            parameter=document["parameter"],
+            rule=document["rule"],
+            scale=document["scale"],
+            rounding=document["rounding"],
+            anchors=tuple(Anchor(frame=a["frame"], value=a["value"]) for a in document["anchors"]),
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Recipe:
+    """How frames are developed.
+
+    ``base`` holds each operator at most once, the engine fixes their order; ``finish`` is ordered.
+    """
+
+    foundation: Foundation
+    base: tuple[OperatorValues, ...] = ()
+    finish: tuple[FinishItem, ...] = ()
+    ramps: tuple[Ramp, ...] = ()
+
+    def __post_init__(self) -> None:
+        names = [step.name for step in self.base]
+        if len(set(names)) != len(names):
+            raise ValueError("a recipe's base holds each operator at most once")
+        object.__setattr__(self, "base", tuple(sorted(self.base, key=lambda step: step.name)))
+        ids = [item.id for item in self.finish]
+        if len(set(ids)) != len(ids):
+            raise ValueError("a recipe's finish holds each id at most once")
+
+    def operator(self, name: str) -> OperatorValues | None:
+        return next((step for step in self.base if step.name == name), None)
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "foundation": self.foundation.to_json(),
+            "base": [step.to_json() for step in self.base],
+            "finish": [item.to_json() for item in self.finish],
+            "ramps": [ramp.to_json() for ramp in self.ramps],
+        }
+
+    @staticmethod
+    def from_json(document: Mapping[str, Any]) -> Recipe:
+        return Recipe(
+            foundation=Foundation.from_json(document["foundation"]),
+            base=tuple(OperatorValues.from_json(step) for step in document["base"]),
+            finish=tuple(FinishItem.from_json(item) for item in document["finish"]),
+            ramps=tuple(Ramp.from_json(ramp) for ramp in document["ramps"]),
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class EffectiveRecipe:
+    """What one frame is really developed with: ramps evaluated, off items left out.
+
+    ``origins`` says where each part came from (operator name, or ``finish`` → entry id); it is
+    told to people and is no part of identity.
+    """
+
+    foundation: Foundation
+    base: tuple[OperatorValues, ...] = ()
+    finish: tuple[OperatorValues, ...] = ()
+    origins: Mapping[str, str] = field(default_factory=dict, compare=False)
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "foundation": self.foundation.to_json(),
+            "base": [step.to_json() for step in self.base],
+            "finish": [step.to_json() for step in self.finish],
+        }
+
+    @staticmethod
+    def from_json(document: Mapping[str, Any]) -> EffectiveRecipe:
+        return EffectiveRecipe(
+            foundation=Foundation.from_json(document["foundation"]),
+            base=tuple(OperatorValues.from_json(step) for step in document["base"]),
+            finish=tuple(OperatorValues.from_json(step) for step in document["finish"]),
+        )
