@@ -1,1 +1,1 @@
-"""."""
+"""Keeping what is held, and proving that it is sound."""

@@ -1,1 +1,1 @@
-"""."""
+"""The edit journal: immutable entries, what they add up to, and the intents that become entries."""

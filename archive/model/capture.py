@@ -115,11 +115,16 @@ class Frame:
     path: str
     role: Role
     taken: datetime
-    taken_uncertain: bool
+    time_source: str
     facts: CaptureFacts
     night: str
     sequence: str | None = None
     index: int | None = None
+
+    @property
+    def name(self) -> str:
+        """The camera's own file name."""
+        return self.path.rpartition("/")[2]
 
 
 @dataclass(frozen=True, kw_only=True)

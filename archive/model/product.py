@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
-from archive.model.identity import FileKey, FrameId, PixelKey, derived_key
+from archive.model.identity import EntryId, FileKey, FrameId, PixelKey, derived_key
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,10 +87,14 @@ class Spec:
 
 @dataclass(frozen=True, kw_only=True)
 class Origin:
-    """One edge of lineage: from a derivative to a frame and the versions it was developed with."""
+    """One edge of lineage: from a derivative to a frame and the versions it was developed with.
+
+    ``effective`` is the SHA-256 of the effective recipe's canonical form.
+    """
 
     frame: FrameId
-    versions: tuple[str, ...]
+    versions: tuple[EntryId, ...]
+    effective: str
     pixel_key: PixelKey
 
 

@@ -124,12 +124,13 @@ class Ramp:
 class Recipe:
     """How frames are developed.
 
-    ``base`` holds each operator at most once, the engine fixes their order; ``finish`` is ordered.
+    ``base`` holds each operator at most once, the engine fixes their order; ``finish`` is ordered, and
+    None where this recipe says nothing about it (an empty finish says: no finish).
     """
 
     foundation: Foundation
     base: tuple[OperatorValues, ...] = ()
-    finish: tuple[FinishItem, ...] = ()
+    finish: tuple[FinishItem, ...] | None = None
     ramps: tuple[Ramp, ...] = ()
 
     def __post_init__(self) -> None:
@@ -137,7 +138,7 @@ class Recipe:
         if len(set(names)) != len(names):
             raise ValueError("a recipe's base holds each operator at most once")
         object.__setattr__(self, "base", tuple(sorted(self.base, key=lambda step: step.name)))
-        ids = [item.id for item in self.finish]
+        ids = [item.id for item in self.finish or ()]
         if len(set(ids)) != len(ids):
             raise ValueError("a recipe's finish holds each id at most once")
 
@@ -148,16 +149,17 @@ class Recipe:
         return {
             "foundation": self.foundation.to_json(),
             "base": [step.to_json() for step in self.base],
-            "finish": [item.to_json() for item in self.finish],
+            "finish": None if self.finish is None else [item.to_json() for item in self.finish],
             "ramps": [ramp.to_json() for ramp in self.ramps],
         }
 
     @staticmethod
     def from_json(document: Mapping[str, Any]) -> Recipe:
+        finish = document["finish"]
         return Recipe(
             foundation=Foundation.from_json(document["foundation"]),
             base=tuple(OperatorValues.from_json(step) for step in document["base"]),
-            finish=tuple(FinishItem.from_json(item) for item in document["finish"]),
+            finish=None if finish is None else tuple(FinishItem.from_json(item) for item in finish),
             ramps=tuple(Ramp.from_json(ramp) for ramp in document["ramps"]),
         )
 

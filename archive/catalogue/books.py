@@ -1,0 +1,183 @@
+"""The books of an archive: its volumes, its journal and its catalogue, kept in step."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from archive.catalogue.database import open_database
+from archive.catalogue.derive import Unnumbered
+from archive.catalogue.index import Catalogue
+from archive.errors import ArchiveError, shown
+from archive.journal.log import Fault, Log
+from archive.model.capture import Frame
+from archive.model.entry import Change, Draft, Entry
+from archive.model.results import RebuildReport
+from archive.store.masters import read_master
+from archive.store.volumes import Volume, chain_state, held_files, roll_folders
+
+JOURNAL = "journal"
+
+
+class Books:
+    """Volumes, journal and catalogue of one open archive.
+
+    Parameters
+    ----------
+    volumes : the mounted ones; the first is read first and written always.
+    database : URL of the catalogue; a file of SQLite unless the owner chose otherwise.
+    """
+
+    def __init__(self, volumes: Sequence[Volume], log: Log, database: str) -> None:
+        self.volumes = list(volumes)
+        self.log = log
+        self._database = database
+        self.catalogue = Catalogue(open_database(database))
+
+    @property
+    def home(self) -> Volume:
+        return self.volumes[0]
+
+    def close(self) -> None:
+        self.catalogue.close()
+
+    def volume_name(self, volume_id: str) -> str:
+        """What its owner calls a volume, mounted or not."""
+        mounted = next((v.name for v in self.volumes if v.id == volume_id), None)
+        stated = None if mounted else self.catalogue.stated(f"volume:{volume_id}", "volume")
+        return mounted or (stated["name"] if stated else volume_id[:8])
+
+    def state(self, draft: Draft) -> Entry:
+        """Write an entry and let the catalogue know; numbers sequences that it brought up."""
+        entry = self.log.append(draft)
+        self._number(self.catalogue.apply([entry]))
+        return entry
+
+    def sync(self, progress: Callable[[str, int, int], None] | None = None) -> None:
+        """Bring the catalogue up to what lies on the volumes, wherever it was written."""
+        known = self.catalogue.known_entries()
+        if known - self.log.names().keys():
+            # What an entry once said cannot be told from a catalogue that has lost it: begin anew.
+            self.empty()
+            known = set()
+        fresh = list(self.log.read_new(known))
+        if progress:
+            progress("Reading the journal", len(fresh), len(fresh))
+        self.catalogue.clear_faults(JOURNAL)
+        self._number(self.catalogue.apply(fresh))
+        self.catalogue.note_missing_entries()
+        for volume in self.volumes:
+            self._sync_holdings(volume)
+
+    def _sync_holdings(self, volume: Volume) -> None:
+        before = self.catalogue.chains(volume.id)
+        self.catalogue.clear_faults(volume.id)
+        present = set()
+        for folder in roll_folders(volume.disk):
+            chain = chain_state(volume.disk, folder)
+            if chain is None:
+                continue
+            present.add(folder)
+            state = "sha256:" + hashlib.sha256(chain).hexdigest()
+            if before.get(folder) == state:
+                continue
+            try:
+                held = held_files(volume.disk, folder)
+            except ArchiveError as error:
+                self.catalogue.record_fault(volume.id, folder, str(error))
+                continue
+            files = {path: (f"xxh128:{file.xxh128}", file.size) for path, file in held.items()}
+            self.catalogue.hold(volume.id, folder, state, files)
+        for folder in before.keys() - present:
+            self.catalogue.hold(volume.id, folder, None, {})
+
+    def _number(self, unnumbered: Sequence[Unnumbered]) -> None:
+        """Give new sequences their numbers, once and for good: one entry for each night."""
+        by_night: dict[str, list[Unnumbered]] = {}
+        for found in unnumbered:
+            by_night.setdefault(found.night, []).append(found)
+        for _, found_in_night in sorted(by_night.items()):
+            changes = tuple(
+                Change(
+                    subjects=(found.first,),
+                    layer="sequence-number",
+                    value={"night": found.night, "camera": found.camera, "number": found.number},
+                )
+                for found in found_in_night
+            )
+            entry = self.log.append(Draft(kind="sequence", changes=changes))
+            self.catalogue.apply([entry])
+
+    def master_bytes(self, frame: Frame) -> bytes:
+        """A master's bytes, proven by their digest, from the first mounted volume that has them sound.
+
+        Raises
+        ------
+        DamagedFileError : when every copy that can be reached is damaged.
+        ArchiveError : when no mounted volume has one; it says where copies were last seen.
+        """
+        mounted = {volume.id: volume for volume in self.volumes}
+        trouble: ArchiveError | None = None
+        seen = []
+        for copy in self.catalogue.copies(frame.id):
+            seen.append(self.volume_name(copy.volume))
+            volume = mounted.get(copy.volume)
+            if volume is None:
+                continue
+            night, roll, path = copy.path.split("/", 2)
+            try:
+                return read_master(volume.disk, f"{night}/{roll}", path, frame.id)
+            except FileNotFoundError:
+                trouble = trouble or ArchiveError(
+                    f"{shown(copy.path)} is missing from {shown(volume.name)}: its hash list names it.",
+                    hint="Run `noctuary audit`, and take the file from another volume.",
+                )
+            except ArchiveError as error:
+                trouble = error
+        if trouble is not None:
+            raise trouble
+        where = ", ".join(sorted({shown(name) for name in seen})) or "no volume known here"
+        raise ArchiveError(
+            f"The master {shown(frame.name)} is not on a mounted volume: it was last seen on {where}.",
+            hint="Nothing was changed. Mount that volume, and name it with --also.",
+        )
+
+    def address_of(self, frame: Frame) -> str | None:
+        """How people name a frame of a sequence; None outside sequences."""
+        if frame.sequence is None or frame.index is None:
+            return None
+        night, camera, number = frame.sequence.split("/")
+        known = self.catalogue.cameras().get(camera)
+        return f"{night}/{known.name if known else camera}/{number}#{frame.index}"
+
+    # -- the whole anew ------------------------------------------------------------------------
+
+    def empty(self) -> None:
+        """Give up the catalogue and begin an empty one."""
+        self.catalogue.close()
+        if self._database.startswith("sqlite:///"):
+            path = Path(self._database.removeprefix("sqlite:///"))
+            for ending in ("", "-wal", "-shm"):
+                Path(f"{path}{ending}").unlink(missing_ok=True)
+            self.catalogue = Catalogue(open_database(self._database))
+        else:
+            self.catalogue = Catalogue(open_database(self._database))
+            self.catalogue.clear()
+
+    def rebuild(self, progress: Callable[[str, int, int], None] | None = None) -> RebuildReport:
+        """Make the catalogue anew from journal and hash lists; no master is opened."""
+        self.empty()
+        self.sync(progress)
+        dump = self.catalogue.counts()
+        return RebuildReport(
+            entries=dump["entry"],
+            rolls=dump["roll"],
+            frames=dump["frame"],
+            sequences=dump["sequence"],
+            faults=tuple(f"{shown(fault.name)}: {fault.message}" for fault in self.catalogue.faults()),
+        )
+
+    def faults(self) -> list[Fault]:
+        """Entries that are set aside now, read afresh."""
+        return [item for item in self.log.read_new(set()) if isinstance(item, Fault)]

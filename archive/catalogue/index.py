@@ -1,0 +1,322 @@
+"""Record and find: model objects in, model objects out."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Any
+
+from sqlalchemy import Engine, delete, func, select
+
+from archive.catalogue import registers
+from archive.catalogue.apply import affected_cameras, apply_entries, insert_rows
+from archive.catalogue.database import transaction
+from archive.catalogue.derive import Unnumbered, derive
+from archive.catalogue.rows import (
+    Base,
+    ChainRow,
+    EntryRow,
+    FaultRow,
+    FileRow,
+    FrameRow,
+    HoldingRow,
+    RollRow,
+    SequenceRow,
+    StatementRow,
+)
+from archive.journal.log import Fault
+from archive.model.capture import Camera, CaptureFacts, Frame, Role
+from archive.model.entry import Entry
+from archive.model.identity import FrameId
+from archive.model.listing import Copy, JournalFault, NightLine, SequenceLine
+from archive.model.place import ClockCorrection, Site
+
+
+class Catalogue:
+    """The index of one archive."""
+
+    def __init__(self, engine: Engine) -> None:
+        self.engine = engine
+
+    def close(self) -> None:
+        self.engine.dispose()
+
+    # -- recording -----------------------------------------------------------------------------
+
+    def known_entries(self) -> set[str]:
+        with transaction(self.engine) as session:
+            return set(session.scalars(select(EntryRow.name)))
+
+    def apply(self, items: Iterable[Entry | Fault]) -> list[Unnumbered]:
+        """Take entries in, in any order; answers sequences that came up and have no number yet."""
+        with transaction(self.engine) as session:
+            affected = apply_entries(session, items)
+            session.flush()
+            return derive(session, affected_cameras(session, affected))
+
+    def clear_faults(self, place: str) -> None:
+        with transaction(self.engine) as session:
+            session.execute(delete(FaultRow).where(FaultRow.place == place))
+
+    def record_fault(self, place: str, name: str, message: str) -> None:
+        with transaction(self.engine) as session:
+            session.merge(FaultRow(place=place, name=name, message=message))
+
+    def note_missing_entries(self) -> None:
+        """Put down entries that another one follows and that no volume here holds."""
+        held = select(EntryRow.id)
+        query = select(EntryRow.previous, func.min(EntryRow.name)).where(
+            EntryRow.previous.is_not(None), EntryRow.previous.not_in(held)
+        )
+        with transaction(self.engine) as session:
+            for previous, follower in session.execute(query.group_by(EntryRow.previous)):
+                message = (
+                    f"The journal entry {str(previous)[:23]}… that {follower} follows is not here. "
+                    "What it said is not counted; take it from another volume."
+                )
+                session.merge(FaultRow(place="journal", name=str(previous), message=message))
+
+    def clear(self) -> None:
+        """Forget everything; for databases that are not a file of ours to remove."""
+        with transaction(self.engine) as session:
+            for table in Base.metadata.sorted_tables:
+                session.execute(delete(table))
+
+    def counts(self) -> dict[str, int]:
+        """Rows in each table."""
+        with transaction(self.engine) as session:
+            return {
+                table.name: session.scalar(select(func.count()).select_from(table)) or 0
+                for table in Base.metadata.sorted_tables
+            }
+
+    def chains(self, volume: str) -> dict[str, str]:
+        """The chain state of each roll folder when it was last read."""
+        with transaction(self.engine) as session:
+            rows = session.execute(select(ChainRow.folder, ChainRow.state).where(ChainRow.volume == volume))
+            return {row.folder: row.state for row in rows}
+
+    def hold(self, volume: str, folder: str, state: str | None, files: dict[str, tuple[str, int]]) -> None:
+        """What a volume's hash list says of one roll: path → (digest, size); state None forgets it."""
+        with transaction(self.engine) as session:
+            for row in (HoldingRow, ChainRow):
+                session.execute(delete(row).where(row.volume == volume, row.folder == folder))
+            if state is None:
+                return
+            insert_rows(session, ChainRow, [{"volume": volume, "folder": folder, "state": state}])
+            insert_rows(
+                session,
+                HoldingRow,
+                [
+                    {"volume": volume, "folder": folder, "path": path, "digest": digest, "size": size}
+                    for path, (digest, size) in files.items()
+                ],
+            )
+
+    # -- finding -------------------------------------------------------------------------------
+
+    def sites(self) -> list[Site]:
+        with transaction(self.engine) as session:
+            return registers.sites(session)
+
+    def cameras(self) -> dict[str, Camera]:
+        with transaction(self.engine) as session:
+            return registers.cameras(session)
+
+    def clocks(self, camera: str) -> list[ClockCorrection]:
+        with transaction(self.engine) as session:
+            return registers.clocks_of(session, camera)
+
+    def stated(self, subject: str, layer: str, line: str = "") -> Any:
+        with transaction(self.engine) as session:
+            return registers.stated(session, subject, layer, line)
+
+    def layer(self, layer: str) -> dict[tuple[str, str], Any]:
+        with transaction(self.engine) as session:
+            return registers.all_stated(session, layer)
+
+    def stated_about(self, subjects: Sequence[str], layer: str) -> dict[tuple[str, str], Any]:
+        """Values of a layer for some subjects, by (subject, line)."""
+        found: dict[tuple[str, str], Any] = {}
+        with transaction(self.engine) as session:
+            for chunk in _chunks(subjects):
+                query = select(StatementRow).where(
+                    StatementRow.layer == layer, StatementRow.subject.in_(chunk)
+                )
+                found |= {(r.subject, r.line): json.loads(r.value) for r in session.scalars(query)}
+        return found
+
+    def nights(self) -> list[NightLine]:
+        query = (
+            select(
+                FrameRow.night,
+                FrameRow.camera,
+                func.max(RollRow.site),
+                func.count(),
+                func.min(FrameRow.taken),
+                func.max(FrameRow.taken),
+                func.count(FrameRow.sequence.distinct()),
+            )
+            .join(RollRow, RollRow.id == FrameRow.roll)
+            .group_by(FrameRow.night, FrameRow.camera)
+            .order_by(FrameRow.night, FrameRow.camera)
+        )
+        with transaction(self.engine) as session:
+            names = {key: camera.name for key, camera in registers.cameras(session).items()}
+            places = {site.id: site.name for site in registers.sites(session)}
+            rows: list[Any] = list(session.execute(query))
+        grouped: dict[str, list[Any]] = {}
+        for row in rows:
+            grouped.setdefault(row[0], []).append(row)
+        return [
+            NightLine(
+                night=night,
+                site=next((places.get(row[2], row[2]) for row in parts if row[2]), None),
+                cameras=tuple(sorted(names.get(row[1], row[1]) for row in parts)),
+                frames=sum(row[3] for row in parts),
+                sequences=sum(row[6] for row in parts),
+                first=min(row[4] for row in parts),
+                last=max(row[5] for row in parts),
+            )
+            for night, parts in grouped.items()
+        ]
+
+    def sequences(self, night: str | None = None, camera: str | None = None) -> list[SequenceLine]:
+        query = select(SequenceRow).order_by(SequenceRow.night, SequenceRow.camera, SequenceRow.number)
+        if night:
+            query = query.where(SequenceRow.night == night)
+        if camera:
+            query = query.where(SequenceRow.camera == camera)
+        with transaction(self.engine) as session:
+            names = {key: body.name for key, body in registers.cameras(session).items()}
+            rows = list(session.scalars(query))
+        return [
+            SequenceLine(
+                address=f"{row.night}/{names.get(row.camera, row.camera)}/{row.number}",
+                key=row.key,
+                night=row.night,
+                camera=names.get(row.camera, row.camera),
+                number=row.number,
+                first=row.first,
+                last=row.last,
+                frames=row.frames,
+                missed=row.missed,
+                cadence_s=row.cadence_s,
+            )
+            for row in rows
+        ]
+
+    def frames(
+        self,
+        *,
+        night: str | None = None,
+        camera: str | None = None,
+        sequence: str | None = None,
+        name: str | None = None,
+        id_start: str | None = None,
+        between: tuple[int, int] | None = None,
+        limit: int | None = None,
+    ) -> list[Frame]:
+        """Frames by any of these, in the order they were taken; ``between`` are positions in a sequence."""
+        query = select(FrameRow)
+        if night:
+            query = query.where(FrameRow.night == night)
+        if camera:
+            query = query.where(FrameRow.camera == camera)
+        if sequence:
+            query = query.where(FrameRow.sequence == sequence)
+        if between:
+            query = query.where(FrameRow.position.between(*between))
+        if name:
+            query = query.where(
+                (FrameRow.name == name) | FrameRow.name.startswith(name + ".", autoescape=True)
+            )
+        if id_start:
+            query = query.where(FrameRow.id.startswith(id_start, autoescape=True))
+        if sequence:
+            query = query.order_by(FrameRow.position)
+        else:
+            query = query.order_by(FrameRow.taken, FrameRow.camera, FrameRow.path)
+        if limit:
+            query = query.limit(limit)
+        with transaction(self.engine) as session:
+            return [_frame(row) for row in session.scalars(query)]
+
+    def frames_by_id(self, ids: Sequence[str]) -> dict[str, Frame]:
+        found: dict[str, Frame] = {}
+        with transaction(self.engine) as session:
+            for chunk in _chunks(ids):
+                rows = session.scalars(select(FrameRow).where(FrameRow.id.in_(chunk)))
+                found |= {row.id: _frame(row) for row in rows}
+        return found
+
+    def files_by_digest(self, digest: str) -> list[tuple[str, str, str | None]]:
+        """(roll, path, companion of) of every file with these bytes."""
+        with transaction(self.engine) as session:
+            rows = session.scalars(select(FileRow).where(FileRow.digest == digest).order_by(FileRow.path))
+            return [(row.roll, row.path, row.companion_of) for row in rows]
+
+    def held_sizes(self) -> dict[int, set[str]]:
+        """Digests that some volume holds, by size: who has no size in common is surely new."""
+        found: dict[int, set[str]] = {}
+        with transaction(self.engine) as session:
+            for size, digest in session.execute(select(HoldingRow.size, HoldingRow.digest).distinct()):
+                found.setdefault(size, set()).add(digest)
+        return found
+
+    def companions(self, frame: str) -> list[tuple[str, str]]:
+        """(path, role) of the files that belong to a frame."""
+        with transaction(self.engine) as session:
+            query = select(FileRow).where(FileRow.companion_of == frame).order_by(FileRow.path)
+            return [(row.path, row.role) for row in session.scalars(query)]
+
+    def copies(self, digest: str) -> list[Copy]:
+        with transaction(self.engine) as session:
+            query = select(HoldingRow).where(HoldingRow.digest == digest)
+            query = query.order_by(HoldingRow.volume, HoldingRow.folder, HoldingRow.path)
+            return [Copy(volume=r.volume, path=f"{r.folder}/{r.path}") for r in session.scalars(query)]
+
+    def site_of_roll(self, roll: str) -> str | None:
+        with transaction(self.engine) as session:
+            return session.scalar(select(RollRow.site).where(RollRow.id == roll))
+
+    def rolls(self) -> dict[str, str]:
+        """Roll ids by folder."""
+        with transaction(self.engine) as session:
+            return {row.folder: row.id for row in session.execute(select(RollRow.folder, RollRow.id))}
+
+    def faults(self) -> list[JournalFault]:
+        with transaction(self.engine) as session:
+            rows = session.scalars(select(FaultRow).order_by(FaultRow.place, FaultRow.name))
+            return [JournalFault(place=r.place, name=r.name, message=r.message) for r in rows]
+
+    def dump(self) -> dict[str, list[tuple[Any, ...]]]:
+        """Every table, every row, in a fixed order: two catalogues of one archive give the same."""
+        with transaction(self.engine) as session:
+            return {
+                table.name: [
+                    tuple(row) for row in session.execute(select(table).order_by(*table.primary_key.columns))
+                ]
+                for table in Base.metadata.sorted_tables
+            }
+
+
+def _frame(row: FrameRow) -> Frame:
+    return Frame(
+        id=FrameId(row.id),
+        camera=row.camera,
+        roll=row.roll,
+        path=row.path,
+        role=Role(row.role),
+        taken=row.taken,
+        time_source=row.time_source,
+        facts=CaptureFacts.from_json(json.loads(row.facts)),
+        night=row.night,
+        sequence=row.sequence,
+        index=row.position,
+    )
+
+
+def _chunks(values: Sequence[str], size: int = 500) -> Iterator[Sequence[str]]:
+    for start in range(0, len(values), size):
+        yield values[start : start + size]

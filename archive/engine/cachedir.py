@@ -1,0 +1,53 @@
+"""Where compiled kernels are kept between runs: below the user's own cache directory and nowhere else.
+
+Numba reads its index files with pickle, so a cache in a place that others can write to would run their code.
+Its own bookkeeping does not notice a changed function in another module, so the folder's name is a digest of
+every source of the engine and of the versions that decide what is compiled.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import stat
+from importlib.metadata import version
+from pathlib import Path
+
+_COMPILERS = ("numba", "numpy", "llvmlite")
+
+
+def sources_digest(root: Path) -> str:
+    """Hexadecimal digest over every Python source below ``root`` and the compilers' versions."""
+    digest = hashlib.sha256()
+    for name in _COMPILERS:
+        digest.update(f"{name} {version(name)}\n".encode())
+    for source in sorted(root.rglob("*.py")):
+        data = source.read_bytes()
+        digest.update(f"{source.relative_to(root).as_posix()} {len(data)}\n".encode())
+        digest.update(data)
+    return digest.hexdigest()[:24]
+
+
+def user_cache() -> Path:
+    """The user's cache directory: ``XDG_CACHE_HOME`` where it is set to an absolute path, else ``~/.cache``."""
+    named = os.environ.get("XDG_CACHE_HOME", "")
+    if named and Path(named).is_absolute():
+        return Path(named)
+    return Path.home() / ".cache"
+
+
+def kernel_cache() -> Path | None:
+    """The folder for this release's compiled kernels, made if need be; None where none may be used.
+
+    None is answered when the folder cannot be made or written, or belongs to or can be written by
+    somebody else: kernels are then compiled anew in each process.
+    """
+    try:
+        folder = user_cache() / "noctuary" / "kernels" / sources_digest(Path(__file__).parent)
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        state = folder.stat()
+    except (OSError, RuntimeError):
+        return None
+    if hasattr(os, "getuid") and (state.st_uid != os.getuid() or state.st_mode & stat.S_IWOTH):
+        return None
+    return folder if os.access(folder, os.W_OK | os.X_OK) else None

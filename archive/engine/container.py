@@ -1,0 +1,191 @@
+"""What kind of file some bytes are, and whether its own directory of picture data fits into them.
+
+Decoders fill missing data with zeros, grey or whatever lay in memory, and say nothing. Formats that state
+where their picture data lies are therefore measured before anything is decoded.
+"""
+
+from __future__ import annotations
+
+import re
+import struct
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import StrEnum
+from itertools import pairwise
+
+_TIFF_HEADS = {b"II*\x00": "<", b"MM\x00*": ">", b"IIU\x00": "<", b"IIRO": "<", b"IIRS": "<", b"MMOR": ">"}
+_PANASONIC = b"IIU\x00"
+_SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4}
+_FORMATS = {1: "B", 3: "H", 4: "I", 6: "b", 8: "h", 9: "i", 11: "f", 12: "d", 13: "I"}
+_MARKER = re.compile(rb"\xff+[^\x00\xff\xd0-\xd7]")
+_MAX_DIRECTORIES = 64
+_MAX_VALUES = 1 << 20
+
+SUBFILE, WIDTH, HEIGHT, COMPRESSION, PHOTOMETRIC, ORIENTATION = 254, 256, 257, 259, 262, 274
+STRIPS, STRIP_BYTES, TILES, TILE_BYTES, CHILDREN, DNG_VERSION = 273, 279, 324, 325, 330, 50706
+COLOUR_FILTER, LINEAR_RAW = 32803, 34892
+RAW_DATA_OFFSET = 0x118
+
+
+class Kind(StrEnum):
+    """How a file is decoded."""
+
+    JPEG = "jpeg"
+    PNG = "png"
+    HEIF = "heif"
+    TIFF = "tiff"
+    RAW = "raw"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Completeness:
+    """Whether a file's picture data is all there.
+
+    ``missing`` counts the bytes that lie beyond the file's end; ``known`` is False where the format
+    does not say where its data lies, so that nothing can be measured.
+    """
+
+    known: bool
+    missing: int = 0
+
+
+@dataclass(frozen=True)
+class Directory:
+    """One TIFF directory: tag → its whole numbers (other types are left out)."""
+
+    tags: dict[int, tuple[int, ...]]
+
+    def first(self, tag: int, default: int = 0) -> int:
+        values = self.tags.get(tag)
+        return values[0] if values else default
+
+
+def tiff_directories(data: bytes) -> list[Directory] | None:
+    """Every directory of a file of the TIFF family, children included; None when it is no such file."""
+    order = _TIFF_HEADS.get(data[:4])
+    if order is None or len(data) < 8:
+        return None
+    waiting = [struct.unpack_from(order + "I", data, 4)[0]]
+    seen: set[int] = set()
+    found = []
+    while waiting and len(found) < _MAX_DIRECTORIES:
+        offset = waiting.pop(0)
+        if not offset or offset in seen or offset + 2 > len(data):
+            continue
+        seen.add(offset)
+        (count,) = struct.unpack_from(order + "H", data, offset)
+        tags = dict(_entries(data, order, offset + 2, count))
+        found.append(Directory(tags))
+        waiting += [child for child in tags.get(CHILDREN, ()) if child]
+        if offset + 6 + 12 * count <= len(data):
+            waiting.append(struct.unpack_from(order + "I", data, offset + 2 + 12 * count)[0])
+    return found
+
+
+def kind_of(data: bytes) -> Kind | None:
+    """How to decode these bytes, from the bytes alone; None when they are no picture known here.
+
+    Camera raws that share a container with ordinary pictures (TIFF) are told apart by what their
+    directories say about colour filters.
+    """
+    if data[:3] == b"\xff\xd8\xff":
+        return Kind.JPEG
+    if data[:8] == b"\x89PNG\r\n\x1a\n":
+        return Kind.PNG
+    if data[4:8] == b"ftyp":
+        return Kind.RAW if data[8:12] == b"crx " else Kind.HEIF
+    directories = tiff_directories(data)
+    if directories is not None:
+        return Kind.TIFF if _is_plain_tiff(data, directories) else Kind.RAW
+    if len(data) >= 32 and any(mark in data[:32] for mark in _RAW_MARKS):
+        return Kind.RAW
+    return None
+
+
+_RAW_MARKS = (b"HEAPCCDR", b"FUJIFILMCCD-RAW", b"\x00MRM", b"FOVb", b"ARRI", b"qktk", b"qktn", b"DSC-Image", b"NOKIARAW")
+
+
+def completeness(data: bytes, kind: Kind) -> Completeness:
+    """How much of the picture data that the file itself declares lies beyond its end."""
+    if kind in (Kind.TIFF, Kind.RAW):
+        directories = tiff_directories(data)
+        if directories is None:
+            return Completeness(known=False)
+        return _tiff_completeness(data, directories)
+    if kind is Kind.JPEG:
+        return Completeness(known=True, missing=0 if jpeg_ends(data) else 1)
+    return Completeness(known=kind is Kind.PNG)
+
+
+def jpeg_ends(data: bytes) -> bool:
+    """Whether a JPEG's segments lead from its start to its own end marker, through at least one scan."""
+    place = 2
+    scans = 0
+    while place + 4 <= len(data):
+        if data[place] != 0xFF:
+            return False
+        marker = data[place + 1]
+        if marker == 0xFF:
+            place += 1
+            continue
+        if marker == 0xD9:
+            return scans > 0
+        place += 2 + int.from_bytes(data[place + 2 : place + 4], "big")
+        if marker == 0xDA:
+            scans += 1
+            following = _MARKER.search(data, place)
+            if following is None:
+                return False
+            place = following.end() - 2
+    return place + 2 <= len(data) and data[place : place + 2] == b"\xff\xd9" and scans > 0
+
+
+def _entries(data: bytes, order: str, place: int, count: int) -> Iterator[tuple[int, tuple[int, ...]]]:
+    for entry in range(place, min(place + 12 * count, len(data) - 11), 12):
+        tag, kind, number = struct.unpack_from(order + "HHI", data, entry)
+        code = _FORMATS.get(kind)
+        if code is None or code in "fd" or not 0 < number <= _MAX_VALUES:
+            continue
+        size = _SIZES[kind] * number
+        start = entry + 8 if size <= 4 else struct.unpack_from(order + "I", data, entry + 8)[0]
+        if start + size <= len(data):
+            yield tag, struct.unpack_from(f"{order}{number}{code}", data, start)
+
+
+def _is_plain_tiff(data: bytes, directories: list[Directory]) -> bool:
+    if data[:4] not in (b"II*\x00", b"MM\x00*") or data[8:10] == b"CR" or not directories:
+        return False
+    if any(each.first(PHOTOMETRIC) in (COLOUR_FILTER, LINEAR_RAW) for each in directories):
+        return False
+    first = directories[0]
+    if DNG_VERSION in first.tags or first.first(SUBFILE) & 1:
+        return False
+    return first.first(PHOTOMETRIC, -1) in (0, 1, 2, 3, 5, 6, 8) and first.first(COMPRESSION, 1) in (
+        1, 5, 7, 8, 32773, 32946, 50000, 50001,
+    )  # fmt: skip
+
+
+def _tiff_completeness(data: bytes, directories: list[Directory]) -> Completeness:
+    missing = 0
+    measured = False
+    for each in directories:
+        if each.first(SUBFILE) & 1:
+            continue
+        for end in _data_ends(data, each):
+            measured = True
+            missing = max(missing, end - len(data))
+    return Completeness(known=measured, missing=missing)
+
+
+def _data_ends(data: bytes, directory: Directory) -> Iterator[int]:
+    for offsets, sizes in ((STRIPS, STRIP_BYTES), (TILES, TILE_BYTES)):
+        starts = directory.tags.get(offsets, ())
+        lengths = directory.tags.get(sizes, ())
+        if data[:4] == _PANASONIC and RAW_DATA_OFFSET in directory.tags:
+            starts = directory.tags[RAW_DATA_OFFSET]
+        if len(starts) == len(lengths):
+            yield from (start + length for start, length in zip(starts, lengths, strict=True) if length)
+        elif starts:
+            ordered = sorted(starts)
+            yield ordered[-1] + 1
+            yield from (after for before, after in pairwise(ordered) if after > before)

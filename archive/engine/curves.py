@@ -1,0 +1,67 @@
+"""Tables that tone operators are lowered to: stops of light → stops of gain, or sRGB values.
+
+Tables are rounded to steps far below what can be seen, so that processors whose powers differ in the last bit make the
+same picture.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from archive.engine import colour
+from archive.engine.operators.tone import Contrast, HighlightRecovery, ShadowLift
+
+Table = npt.NDArray[np.float32]
+
+LOWEST, HIGHEST, PER_STOP = -16.0, 6.0, 32.0
+_DISPLAY_STEPS = 8192
+_SHOULDER_TOP = 1.0
+_TOE = 2.5
+
+
+def _stops() -> npt.NDArray[np.float64]:
+    return np.arange(LOWEST, HIGHEST + 0.5 / PER_STOP, 1 / PER_STOP)
+
+
+def _rounded(values: npt.NDArray[np.float64]) -> Table:
+    return np.round(values, 6).astype(np.float32)
+
+
+def _smoothstep(x: npt.NDArray[np.float64], low: float, high: float) -> npt.NDArray[np.float64]:
+    t = np.clip((x - low) / (high - low), 0, 1)
+    return t * t * (3 - 2 * t)
+
+
+def regional_gain(lift: ShadowLift | None, recovery: HighlightRecovery | None) -> Table:
+    """Stops of gain for the stops of a pixel's surroundings; never so steep that tones change order."""
+    stops = _stops()
+    gain = np.zeros_like(stops)
+    if lift is not None:
+        width = 2 + 2 * abs(lift.stops)
+        gain += lift.stops * (1 - _smoothstep(stops, -lift.reach - width / 2, -lift.reach + width / 2))
+    if recovery is not None:
+        width = max(3.0, 2 * recovery.stops)
+        gain -= recovery.stops * _smoothstep(stops, _SHOULDER_TOP - width, _SHOULDER_TOP)
+    return _rounded(gain)
+
+
+def contrast_gain(contrast: Contrast) -> Table:
+    """Stops of gain for the stops of a pixel: steeper at the pivot, clipping and deep shadow keep their slope."""
+    distance = _stops() - contrast.pivot
+    top = -contrast.pivot
+    upper = contrast.amount * distance * np.clip(1 - distance / top, 0, None)
+    lower = contrast.amount * _TOE * np.tanh(distance / _TOE)
+    return _rounded(np.where(distance >= 0, upper, lower))
+
+
+def corner_gain(stops: float, shape: float) -> Table:
+    """Gains for squared distances from the frame's centre, 0 to 1 in the corner."""
+    squared = np.linspace(0, 1, 1025)
+    return _rounded(2 ** (stops * squared ** (shape / 2)))
+
+
+def display_table() -> Table:
+    """sRGB values for light at evenly spaced square roots 0 to 1."""
+    roots = np.linspace(0, 1, _DISPLAY_STEPS + 1)
+    return np.round(colour.srgb_encode(roots**2), 8).astype(np.float32)

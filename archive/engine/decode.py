@@ -1,0 +1,252 @@
+"""Master bytes → scene data, through decoding processes that may crash, hang or run out of memory."""
+
+from __future__ import annotations
+
+import os
+import queue
+import subprocess
+import sys
+import threading
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from types import TracebackType
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from archive.engine import colour, message
+from archive.errors import ArchiveError, DamagedFileError, shown
+
+Floats = npt.NDArray[np.float64]
+
+TIME_LIMIT_S = 120.0
+MEMORY_LIMIT = 6 << 30
+_SAFE = "The master itself is untouched and was not changed."
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class CameraColour:
+    """What a camera's colours mean.
+
+    to_srgb : float64, (3, 3): balanced camera colour → linear sRGB (D65); rows sum to 1.
+    as_shot, daylight : float64, (3,): multipliers that balance camera colour, smallest 1.
+    """
+
+    to_srgb: Floats
+    as_shot: Floats
+    daylight: Floats
+
+    def multipliers_for(self, white: colour.Chromaticity) -> Floats:
+        """Multipliers, smallest 1, that make a light of this chromaticity neutral."""
+        camera_white = np.linalg.solve(self.to_srgb, colour.XYZ_TO_SRGB @ colour.xyz_of(white)) / self.daylight
+        gains = 1 / np.maximum(camera_white, 1e-3)
+        return np.asarray(gains / gains.min())
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Decoded:
+    """One master's scene data, not yet developed.
+
+    pixels : a mosaic, uint16, (height, width), as the sensor counted, visible area only; or a picture,
+        float32, (height, width, 3), linear light, 1.0 = clipping.
+    pattern : a mosaic's channel (0 red, 1 green, 2 blue) at row 0 column 0, 0 1, 1 0, 1 1; None for a picture.
+    black : counts without light at those four places; ``white`` counts at clipping.
+    camera : what the colours mean; None when they are linear sRGB already.
+    orientation : EXIF value 1 to 8, how the picture is to be turned; pixels are as stored.
+    aspect : width of a sample divided by its height.
+    sensor : facts for people: source, width, height, …
+    """
+
+    pixels: npt.NDArray[np.uint16] | npt.NDArray[np.float32]
+    pattern: tuple[int, int, int, int] | None = None
+    black: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
+    white: float = 1.0
+    camera: CameraColour | None = None
+    orientation: int = 1
+    aspect: float = 1.0
+    sensor: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def is_mosaic(self) -> bool:
+        return self.pattern is not None
+
+
+class _Worker:
+    """One decoding process and the pipe to it."""
+
+    def __init__(self, command: Sequence[str], memory_limit: int) -> None:
+        environment = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+        self.process = subprocess.Popen(
+            [*command, str(memory_limit)],
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=environment,
+        )  # fmt: skip
+
+    def ask(self, data: bytes, time_limit: float) -> tuple[dict[str, Any], list[Any]] | str:
+        """The answer, or in words what became of the process."""
+        late = threading.Event()
+
+        def stop() -> None:
+            late.set()
+            self.process.kill()
+
+        timer = threading.Timer(time_limit, stop)
+        timer.start()
+        try:
+            assert self.process.stdin is not None and self.process.stdout is not None
+            message.send(self.process.stdin, {}, [data])
+            answer = message.receive(self.process.stdout)
+        except (OSError, EOFError, ValueError, KeyError):
+            answer = None
+        finally:
+            timer.cancel()
+        if answer is not None:
+            return answer
+        self.stop()
+        if late.is_set():
+            return f"decoding it took longer than {time_limit:g} s"
+        return f"the decoder crashed on it ({_ending(self.process.returncode)})"
+
+    def stop(self) -> None:
+        self.process.kill()
+        for pipe in (self.process.stdin, self.process.stdout):
+            if pipe is not None:
+                try:
+                    pipe.close()
+                except OSError:
+                    continue
+        self.process.wait()
+
+
+def _ending(code: int | None) -> str:
+    if code is not None and code < 0:
+        return f"signal {-code}"
+    return f"exit code {code}"
+
+
+class DecoderPool:
+    """Decodes masters in up to ``workers`` processes at a time; may be shared by threads.
+
+    Processes start when first needed and are restarted after one is lost.
+
+    Parameters
+    ----------
+    time_limit : seconds one file may take. memory_limit : bytes of address space one process may use.
+    command : how a process is started; the memory limit is added to it.
+    """
+
+    def __init__(
+        self,
+        workers: int,
+        *,
+        time_limit: float = TIME_LIMIT_S,
+        memory_limit: int = MEMORY_LIMIT,
+        command: Sequence[str] = (sys.executable, "-m", "archive.engine.worker"),
+    ) -> None:
+        self._time_limit = time_limit
+        self._memory_limit = memory_limit
+        self._command = tuple(command)
+        self._idle: queue.LifoQueue[_Worker | None] = queue.LifoQueue()
+        self._slots = max(1, workers)
+        for _ in range(self._slots):
+            self._idle.put(None)
+
+    def __enter__(self) -> DecoderPool:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Wait for files being decoded, then end every process."""
+        for _ in range(self._slots):
+            worker = self._idle.get()
+            if worker is not None:
+                worker.stop()
+
+    def decode(self, data: bytes, name: str, *, orientation: int | None = None) -> Decoded:
+        """Decode one master.
+
+        Parameters
+        ----------
+        data : the whole file. name : what to call it in errors.
+        orientation : EXIF value that replaces the file's own.
+
+        Raises
+        ------
+        DamagedFileError : the file is cut or broken, or its decoder crashed, hung or ran out of memory.
+        ArchiveError : the file is no picture, or of a kind that is not supported.
+        """
+        worker = self._idle.get()
+        healthy: _Worker | None = None
+        try:
+            worker = worker or _Worker(self._command, self._memory_limit)
+            answer = worker.ask(data, self._time_limit)
+            if isinstance(answer, str):
+                raise DamagedFileError(
+                    f"{shown(name)} could not be decoded: {answer}.",
+                    hint=f"{_SAFE} Other frames are not affected; check this file with an audit.",
+                )
+            healthy = worker
+        finally:
+            if healthy is None and worker is not None:
+                worker.stop()
+            self._idle.put(healthy)
+        facts, arrays = answer
+        if "bug" in facts:
+            raise RuntimeError(f"decoding {shown(name)} failed:\n{facts['bug']}")
+        if "refused" in facts:
+            raise _refusal(name, facts)
+        return _decoded(facts, arrays, orientation)
+
+
+def _refusal(name: str, facts: Mapping[str, Any]) -> ArchiveError:
+    if facts["damaged"]:
+        return DamagedFileError(
+            f"{shown(name)} is damaged: {facts['refused']}.",
+            hint=f"{_SAFE} Audit its roll; if another copy is whole, repair this one from it.",
+        )
+    return ArchiveError(
+        f"{shown(name)} cannot be developed: {facts['refused']}.",
+        hint=f"{_SAFE} It stays in the archive like every other file; develop its JPEG twin where there is one.",
+    )
+
+
+def _decoded(facts: Mapping[str, Any], arrays: list[Any], orientation: int | None) -> Decoded:
+    camera = facts.get("camera")
+    meaning = (
+        CameraColour(
+            to_srgb=np.array(camera["to_srgb"], np.float64),
+            as_shot=np.array(camera["as_shot"], np.float64),
+            daylight=np.array(camera["daylight"], np.float64),
+        )
+        if camera
+        else None
+    )
+    turned = orientation if orientation is not None and 1 <= orientation <= 8 else int(facts["orientation"])
+    if facts["layout"] == "mosaic":
+        pattern, black = facts["pattern"], facts["black"]
+        return Decoded(
+            pixels=arrays[0],
+            pattern=(pattern[0], pattern[1], pattern[2], pattern[3]),
+            black=(black[0], black[1], black[2], black[3]),
+            white=float(facts["white"]),
+            camera=meaning,
+            orientation=turned,
+            aspect=float(facts["aspect"]),
+            sensor=facts["sensor"],
+        )
+    if facts["layout"] == "linear":
+        light = arrays[0].astype(np.float32) * np.float32(1 / facts["white"])
+        # LibRaw has already stretched samples that are not square.
+        return Decoded(pixels=light, camera=meaning, orientation=turned, sensor=facts["sensor"])
+    return Decoded(pixels=_light(*arrays), orientation=turned, sensor=facts["sensor"])
+
+
+def _light(stored: npt.NDArray[Any], curves: npt.NDArray[np.float32], matrix: Floats) -> npt.NDArray[np.float32]:
+    light = np.stack([curves[channel][stored[:, :, channel]] for channel in range(3)], axis=-1)
+    if np.array_equal(matrix, np.eye(3)):
+        return light
+    return np.ascontiguousarray(light @ matrix.T.astype(np.float32))

@@ -1,0 +1,109 @@
+"""From a picture's stored numbers to linear sRGB light: transfer table and matrix, from its ICC profile where it has one.
+
+Profiles of the matrix and grey kinds (ICC.1:2022, 8.3 and 8.4) are read here, so that colours outside sRGB keep their
+values instead of being clipped to 8 bits.
+"""
+
+from __future__ import annotations
+
+import struct
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from archive.engine import colour
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Transfer:
+    """How stored values become light.
+
+    curves : float32, (3, levels): stored value → linear light 0 to 1, for red, green, blue.
+    matrix : float64, (3, 3): that light → linear sRGB, D65.
+    """
+
+    curves: npt.NDArray[np.float32]
+    matrix: Floats
+
+
+def srgb_transfer(levels: int) -> Transfer:
+    """For pictures without a profile: sRGB (IEC 61966-2-1)."""
+    curve = colour.srgb_decode(np.linspace(0.0, 1.0, levels))
+    return Transfer(curves=np.stack([curve] * 3).astype(np.float32), matrix=np.eye(3))
+
+
+def dcf_optional_transfer(levels: int) -> Transfer:
+    """For the optional wider colour space of DCF 2.0: gamma 563/256 on its own primaries, D65."""
+    curve = np.linspace(0.0, 1.0, levels) ** (563 / 256)
+    to_xyz = colour.rgb_to_xyz(((0.64, 0.33), (0.21, 0.71), (0.15, 0.06)), colour.D65)
+    return Transfer(curves=np.stack([curve] * 3).astype(np.float32), matrix=colour.XYZ_TO_SRGB @ to_xyz)
+
+
+def profile_transfer(profile: bytes, levels: int) -> Transfer | None:
+    """What an ICC profile says; None when it is of a kind that is not read here."""
+    try:
+        tags = _tags(profile)
+        if profile[16:20] == b"GRAY":
+            curve = _curve(tags[b"kTRC"], levels)
+            return Transfer(curves=np.stack([curve] * 3).astype(np.float32), matrix=np.eye(3))
+        if profile[16:20] != b"RGB " or profile[20:24] != b"XYZ ":
+            return None
+        curves = np.stack([_curve(tags[name], levels) for name in (b"rTRC", b"gTRC", b"bTRC")])
+        columns = [_xyz(tags[name]) for name in (b"rXYZ", b"gXYZ", b"bXYZ")]
+    except (KeyError, struct.error, ValueError, IndexError):
+        return None
+    adapt = colour.bradford(colour.ICC_D50_XYZ, colour.xyz_of(colour.D65))
+    matrix = colour.XYZ_TO_SRGB @ adapt @ np.stack(columns, axis=1)
+    # Rounding of the profile's s15Fixed16 numbers must not tint greys.
+    matrix = matrix / matrix.sum(axis=1, keepdims=True)
+    return Transfer(curves=curves.astype(np.float32), matrix=matrix)
+
+
+def _tags(profile: bytes) -> dict[bytes, bytes]:
+    (count,) = struct.unpack_from(">I", profile, 128)
+    found = {}
+    for place in range(132, 132 + 12 * min(count, 200), 12):
+        name, offset, size = struct.unpack_from(">4sII", profile, place)
+        if offset + size > len(profile):
+            raise ValueError("a tag lies beyond the profile's end")
+        found[name] = profile[offset : offset + size]
+    return found
+
+
+def _xyz(tag: bytes) -> Floats:
+    return np.array(struct.unpack_from(">3i", tag, 8), np.float64) / 65536
+
+
+def _curve(tag: bytes, levels: int) -> Floats:
+    x = np.linspace(0.0, 1.0, levels)
+    if tag[:4] == b"curv":
+        (count,) = struct.unpack_from(">I", tag, 8)
+        if count == 0:
+            return x
+        values = np.frombuffer(tag, ">u2", count, 12).astype(np.float64)
+        if count == 1:
+            return np.asarray(x ** (values[0] / 256))
+        return np.interp(x, np.linspace(0.0, 1.0, count), values / 65535)
+    if tag[:4] != b"para":
+        raise ValueError("unknown kind of curve")
+    (function,) = struct.unpack_from(">H", tag, 8)
+    numbers = [value / 65536 for value in struct.unpack_from(f">{(1, 3, 4, 5, 7)[function]}i", tag, 12)]
+    gamma, a, b, c, d, e, f = _parametric(function, numbers)
+    power = np.maximum(a * x + b, 0) ** gamma + e
+    return np.where(x >= d, power, c * x + f)
+
+
+def _parametric(function: int, p: list[float]) -> tuple[float, float, float, float, float, float, float]:
+    """The five shapes of ICC.1 table 68 as one: (a x + b)^gamma + e from d on, c x + f below."""
+    if function == 0:
+        return p[0], 1.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    if function == 1:
+        return p[0], p[1], p[2], 0.0, -p[2] / p[1], 0.0, 0.0
+    if function == 2:
+        return p[0], p[1], p[2], 0.0, -p[2] / p[1], p[3], p[3]
+    if function == 3:
+        return p[0], p[1], p[2], p[3], p[4], 0.0, 0.0
+    return p[0], p[1], p[2], p[3], p[4], p[5], p[6]

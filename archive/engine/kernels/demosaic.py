@@ -1,0 +1,112 @@
+"""Mosaic → full-size planes: green along the smoother direction, then colours as differences to green.
+
+Missing green is estimated across and along with the curvature of the colour that is there, the two weighted by how little
+each direction changes; red and blue follow from interpolated differences to green, which vary slowly.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from archive.engine.kernels.compiled import inlined, kernel
+
+_HALF, _QUARTER, _TWO = np.float32(0.5), np.float32(0.25), np.float32(2)
+
+
+@kernel
+def normalise(mosaic, blacks, scales, caps, out, first, last):  # type: ignore[no-untyped-def]
+    """Counts → light for rows of a mosaic. out : float32, (height + 8, width + 8), mirrored rims are filled by ``mirror``."""
+    width = mosaic.shape[1]
+    for row in range(first, last):
+        even = 2 * (row & 1)
+        source = mosaic[row]
+        target = out[row + 4]
+        for column in range(width):
+            place = even + (column & 1)
+            target[column + 4] = min((np.float32(source[column]) - blacks[place]) * scales[place], caps[place])
+
+
+@kernel
+def mirror(padded):  # type: ignore[no-untyped-def]
+    """Fill the four-sample rim of a padded mosaic by reflection, which keeps the colour pattern going."""
+    height = padded.shape[0] - 8
+    width = padded.shape[1] - 8
+    for k in range(1, 5):
+        left = 4 + _reflected(-k, width)
+        right = 4 + _reflected(width - 1 + k, width)
+        for row in range(4, height + 4):
+            padded[row, 4 - k] = padded[row, left]
+            padded[row, width + 3 + k] = padded[row, right]
+    for k in range(1, 5):
+        padded[4 - k] = padded[4 + _reflected(-k, height)]
+        padded[height + 3 + k] = padded[4 + _reflected(height - 1 + k, height)]
+
+
+@inlined
+def _reflected(place, count):  # type: ignore[no-untyped-def]
+    period = 2 * (count - 1)
+    place = place % period
+    return place if place < count else period - place
+
+
+@kernel
+def green(padded, channels, noise, out, first, last):  # type: ignore[no-untyped-def]
+    """Green at every sample of the padded mosaic, two samples inside its rim.
+
+    noise : float32, a variation (squared) too small to tell a direction. out : float32, as padded.
+    first, last : rows of the padded mosaic; its two outermost are left out.
+    """
+    rows = padded.shape[0]
+    columns = padded.shape[1]
+    for row in range(max(first, 2), min(last, rows - 2)):
+        above2, above, here = padded[row - 2], padded[row - 1], padded[row]
+        below, below2 = padded[row + 1], padded[row + 2]
+        target = out[row]
+        pattern = 2 * (row & 1)
+        for column in range(2, columns - 2):
+            x = np.uintp(column)
+            left, right = np.uintp(column - 1), np.uintp(column + 1)
+            centre = here[x]
+            bend_across = _TWO * centre - here[np.uintp(column - 2)] - here[np.uintp(column + 2)]
+            bend_down = _TWO * centre - above2[x] - below2[x]
+            change_across = abs(here[left] - here[right]) + abs(bend_across)
+            change_across += _HALF * (abs(above[left] - above[right]) + abs(below[left] - below[right]))
+            change_down = abs(above[x] - below[x]) + abs(bend_down)
+            change_down += _HALF * (abs(above[left] - below[left]) + abs(above[right] - below[right]))
+            across = _HALF * (here[left] + here[right]) + _QUARTER * bend_across
+            down = _HALF * (above[x] + below[x]) + _QUARTER * bend_down
+            for_across = change_down * change_down + noise
+            for_down = change_across * change_across + noise
+            target[x] = (across * for_across + down * for_down) / (for_across + for_down)
+        for column in range(2, columns - 2):
+            if channels[pattern + (column & 1)] == 1:
+                target[np.uintp(column)] = here[np.uintp(column)]
+
+
+@kernel
+def colours(padded, greens, channels, out, first, last):  # type: ignore[no-untyped-def]
+    """All three planes from the padded mosaic and its greens. out : float32, (3, height, width)."""
+    height = out.shape[1]
+    width = out.shape[2]
+    for row in range(first, min(last, height)):
+        middle = row + 4
+        pattern = 2 * (row & 1)
+        raw_above, raw_here, raw_below = padded[middle - 1], padded[middle], padded[middle + 1]
+        green_above, green_here, green_below = greens[middle - 1], greens[middle], greens[middle + 1]
+        for column in range(width):
+            x = column + 4
+            channel = channels[pattern + (column & 1)]
+            base = green_here[x]
+            if channel == 1:
+                beside = channels[pattern + 1 - (column & 1)]
+                across = _HALF * ((raw_here[x - 1] - green_here[x - 1]) + (raw_here[x + 1] - green_here[x + 1]))
+                down = _HALF * ((raw_above[x] - green_above[x]) + (raw_below[x] - green_below[x]))
+                out[1, row, column] = base
+                out[beside, row, column] = base + across
+                out[2 - beside, row, column] = base + down
+            else:
+                corners = (raw_above[x - 1] - green_above[x - 1]) + (raw_above[x + 1] - green_above[x + 1])
+                corners += (raw_below[x - 1] - green_below[x - 1]) + (raw_below[x + 1] - green_below[x + 1])
+                out[1, row, column] = base
+                out[channel, row, column] = raw_here[x]
+                out[2 - channel, row, column] = base + _QUARTER * corners

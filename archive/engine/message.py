@@ -1,0 +1,84 @@
+"""What passes through the pipe between the engine and a decoding process: lengths, JSON and plain arrays.
+
+Nothing that is read here can run code: no pickles, and every size is bounded before memory is taken.
+"""
+
+from __future__ import annotations
+
+import json
+import struct
+from typing import Any, BinaryIO
+
+import numpy as np
+import numpy.typing as npt
+
+_LENGTH = struct.Struct(">Q")
+_LARGEST_JSON = 1 << 20
+_LARGEST_PART = 1 << 34
+_DTYPES = ("uint8", "uint16", "float32", "float64")
+
+Array = npt.NDArray[Any]
+
+
+def send(stream: BinaryIO, document: dict[str, Any], parts: list[bytes] | list[Array]) -> None:
+    """Write a document and its parts, bytes or C-ordered arrays, and flush."""
+    described = []
+    for part in parts:
+        if isinstance(part, bytes):
+            described.append({"bytes": len(part)})
+        else:
+            described.append({"dtype": str(part.dtype), "shape": list(part.shape)})
+    text = json.dumps({"document": document, "parts": described}).encode()
+    stream.write(_LENGTH.pack(len(text)) + text)
+    for part in parts:
+        stream.write(part if isinstance(part, bytes) else memoryview(np.ascontiguousarray(part)).cast("B"))
+    stream.flush()
+
+
+def receive(stream: BinaryIO) -> tuple[dict[str, Any], list[bytes | Array]] | None:
+    """A document and its parts; None when the other side has closed the pipe between messages.
+
+    Raises
+    ------
+    EOFError : the pipe ended inside a message. ValueError : a size or type that no message has.
+    """
+    head = stream.read(_LENGTH.size)
+    if not head:
+        return None
+    if len(head) < _LENGTH.size:
+        raise EOFError("the pipe ended inside a message")
+    (length,) = _LENGTH.unpack(head)
+    if length > _LARGEST_JSON:
+        raise ValueError("a message's description is too long")
+    text = stream.read(length)
+    if len(text) < length:
+        raise EOFError("the pipe ended inside a message")
+    message = json.loads(text)
+    parts = [_part(stream, description) for description in message["parts"]]
+    return message["document"], parts
+
+
+def _part(stream: BinaryIO, description: dict[str, Any]) -> bytes | Array:
+    if "bytes" in description:
+        size = int(description["bytes"])
+        if not 0 <= size <= _LARGEST_PART:
+            raise ValueError("a message's part is too long")
+        data = stream.read(size)
+        if len(data) < size:
+            raise EOFError("the pipe ended inside a message")
+        return data
+    shape = tuple(int(side) for side in description["shape"])
+    if description["dtype"] not in _DTYPES or len(shape) > 3 or min(shape, default=0) < 1:
+        raise ValueError("a message's part is of no known kind")
+    dtype = np.dtype(description["dtype"])
+    if dtype.itemsize * int(np.prod([int(side) for side in shape], dtype=np.uint64)) > _LARGEST_PART:
+        raise ValueError("a message's part is too long")
+    array = np.empty(shape, dtype)
+    view = memoryview(array).cast("B")
+    filled = 0
+    while filled < len(view):
+        got = stream.readinto(view[filled:])  # type: ignore[attr-defined]
+        if not got:
+            raise EOFError("the pipe ended inside a message")
+        filled += got
+    return array

@@ -1,0 +1,49 @@
+"""Operators on brightness, in stops."""
+
+from archive.engine.declaration import Family, Operator, Unit, operator, param
+
+
+@operator("exposure", family=Family.TONE)
+class Exposure(Operator):
+    """Scale scene light by whole or part stops."""
+
+    stops: float = param(0.0, unit=Unit.EV, low=-8, high=8, step=1 / 6, help="stops added; +1 doubles the light")
+
+
+@operator("highlight_recovery", family=Family.TONE, halo=40)
+class HighlightRecovery(Operator):
+    """Bring detail back at the top: rebuild channels that were clipped and draw bright areas down.
+
+    Where some colours of a pixel are clipped the others still tell its brightness; it is rebuilt towards white,
+    never past it into a cast. Bright areas are then lowered as a whole, so that detail inside them stays.
+    """
+
+    stops: float = param(
+        0.0, unit=Unit.EV, low=0, high=3, step=0.1, help="stops by which the brightest areas are lowered"
+    )
+
+
+@operator("shadow_lift", family=Family.TONE, halo=40, strength=("stops",))
+class ShadowLift(Operator):
+    """Open dark areas, leaving local contrast and bright areas as they are."""
+
+    stops: float = param(
+        0.0, unit=Unit.EV, low=-3, high=4, step=0.1, help="stops by which the darkest areas are raised"
+    )
+    reach: float = param(
+        5.0, unit=Unit.EV, low=2, high=9, step=0.25,
+        help="stops below clipping at which half of the lift is given; smaller reaches further up",
+    )  # fmt: skip
+
+
+@operator("contrast", family=Family.TONE, finish=True, strength=("amount",))
+class Contrast(Operator):
+    """Spread or gather tones around a pivot, by luminance, leaving colour ratios alone."""
+
+    amount: float = param(
+        0.0, low=-0.8, high=0.8, step=0.02, help="how much steeper tones run at the pivot; 0.2 is 20 % steeper"
+    )
+    pivot: float = param(
+        -3.0, unit=Unit.EV, low=-8, high=-0.5, step=0.25,
+        help="the tone that stays, in stops relative to clipping; middle grey is −2.5",
+    )  # fmt: skip

@@ -1,0 +1,131 @@
+"""Read ordinary pictures (JPEG, HEIF, TIFF, PNG) as stored numbers and what turns them into light; in the worker."""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import tifffile
+from PIL import Image, ImageFile
+
+from archive.engine import icc
+from archive.engine.container import Kind
+
+_EXIF_ORIENTATION, _EXIF_POINTER, _INTEROP_POINTER = 0x0112, 0x8769, 0xA005
+_COLOUR_SPACE, _INTEROP_INDEX, _UNCALIBRATED = 0xA001, 0x0001, 0xFFFF
+_MODES = {"L", "RGB", "CMYK", "YCbCr", "P", "RGBA", "LA", "1"}
+_MAX_PIXELS = 400_000_000
+
+
+class NotDecodable(Exception):
+    """The file cannot be decoded; ``damaged`` tells a broken file from one of an unsupported kind."""
+
+    def __init__(self, reason: str, *, damaged: bool) -> None:
+        super().__init__(reason)
+        self.reason = reason
+        self.damaged = damaged
+
+
+def read(data: bytes, kind: Kind) -> tuple[dict[str, Any], list[npt.NDArray[Any]]]:
+    """Facts (``orientation``, ``sensor``) and three arrays: stored values, transfer curves, matrix to linear sRGB.
+
+    Stored values are uint8 or uint16, (height, width, 3).
+
+    Raises
+    ------
+    NotDecodable : the picture is damaged or of a kind that is not supported.
+    """
+    ImageFile.LOAD_TRUNCATED_IMAGES = False
+    Image.MAX_IMAGE_PIXELS = _MAX_PIXELS
+    try:
+        if kind is Kind.TIFF:
+            return _tiff(data)
+        if kind is Kind.HEIF:
+            return _heif(data)
+        return _pillow(data)
+    except NotDecodable:
+        raise
+    except MemoryError:
+        raise
+    except Image.DecompressionBombError as error:
+        raise NotDecodable("it declares more pixels than any camera makes", damaged=True) from error
+    except Exception as error:
+        raise NotDecodable(str(error) or type(error).__name__, damaged=True) from error
+
+
+def _pillow(data: bytes) -> tuple[dict[str, Any], list[npt.NDArray[Any]]]:
+    with Image.open(io.BytesIO(data)) as picture:
+        picture.load()
+        exif = picture.getexif()
+        orientation = int(exif.get(_EXIF_ORIENTATION, 1) or 1)
+        if picture.mode.startswith("I;16"):
+            grey = np.asarray(picture).astype(np.uint16)
+            pixels = np.stack([grey] * 3, axis=-1)
+        elif picture.mode in _MODES:
+            pixels = np.asarray(picture.convert("RGB"))
+        else:
+            raise NotDecodable(f"pictures of mode {picture.mode} are not supported", damaged=False)
+        profile = picture.info.get("icc_profile") if picture.mode not in ("CMYK",) else None
+        wide = _is_dcf_optional(exif)
+    return _facts(pixels, orientation), [pixels, *_transfer(pixels, profile, wide)]
+
+
+def _heif(data: bytes) -> tuple[dict[str, Any], list[npt.NDArray[Any]]]:
+    import pillow_heif
+
+    # Pixels come upright from the decoder, which obeys the container's own rotation.
+    file = pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=True)
+    picture = file.to_pillow()
+    pixels = np.asarray(picture.convert("RGB"))
+    profile = picture.info.get("icc_profile")
+    return _facts(pixels, 1), [pixels, *_transfer(pixels, profile, False)]
+
+
+def _tiff(data: bytes) -> tuple[dict[str, Any], list[npt.NDArray[Any]]]:
+    with tifffile.TiffFile(io.BytesIO(data)) as file:
+        page = file.pages[0].aspage()
+        if page.imagewidth * page.imagelength > _MAX_PIXELS:
+            raise NotDecodable("it declares more pixels than any camera makes", damaged=True)
+        if page.photometric not in (0, 1, 2) or page.dtype not in (np.uint8, np.uint16):
+            return _pillow(data)
+        stored = page.asarray()
+        if page.planarconfig == 2 and stored.ndim == 3:
+            stored = np.moveaxis(stored, 0, -1)
+        if page.photometric == 0:
+            stored = np.iinfo(stored.dtype).max - stored
+        tag = page.tags.get(274)
+        orientation = int(tag.value) if tag is not None else 1
+        profile = page.iccprofile
+    if stored.ndim == 2:
+        stored = np.stack([stored] * 3, axis=-1)
+    if stored.ndim != 3 or stored.shape[2] < 3:
+        raise NotDecodable(f"a TIFF of shape {stored.shape} is not supported", damaged=False)
+    pixels = np.ascontiguousarray(stored[:, :, :3])
+    return _facts(pixels, orientation), [pixels, *_transfer(pixels, profile, False)]
+
+
+def _facts(pixels: npt.NDArray[Any], orientation: int) -> dict[str, Any]:
+    height, width = pixels.shape[:2]
+    return {
+        "layout": "picture",
+        "orientation": orientation if 1 <= orientation <= 8 else 1,
+        "sensor": {"source": "developed picture", "width": width, "height": height, "bits": pixels.itemsize * 8},
+    }
+
+
+def _transfer(pixels: npt.NDArray[Any], profile: bytes | None, wide: bool) -> list[npt.NDArray[Any]]:
+    levels = 256 if pixels.dtype == np.uint8 else 65536
+    transfer = icc.profile_transfer(profile, levels) if profile else None
+    if transfer is None:
+        transfer = icc.dcf_optional_transfer(levels) if wide and not profile else icc.srgb_transfer(levels)
+    return [transfer.curves, transfer.matrix]
+
+
+def _is_dcf_optional(exif: Image.Exif) -> bool:
+    capture = exif.get_ifd(_EXIF_POINTER)
+    interop = exif.get_ifd(_INTEROP_POINTER)
+    index = interop.get(_INTEROP_INDEX, "") if interop else ""
+    text = index.decode("ascii", "replace") if isinstance(index, bytes) else str(index)
+    return capture.get(_COLOUR_SPACE) == _UNCALIBRATED and text.startswith("R03")

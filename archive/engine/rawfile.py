@@ -1,0 +1,165 @@
+"""Read camera raws through LibRaw as a mosaic, or as LibRaw's own linear picture where the layout is unusual; in the worker."""
+
+from __future__ import annotations
+
+import io
+import os
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import rawpy
+
+from archive.engine import colour
+from archive.engine.picturefile import NotDecodable
+
+# LibRaw's rotation codes in terms of EXIF's.
+_ORIENTATION = {0: 1, 1: 2, 2: 4, 3: 3, 4: 5, 5: 8, 6: 6, 7: 7}
+_COMPLAINTS = (b"data corrupted at", b"Unexpected end of file")
+
+Array = npt.NDArray[Any]
+
+
+def read(data: bytes, *, measured: bool) -> tuple[dict[str, Any], list[Array]]:
+    """Facts and arrays of a raw file: a uint16 mosaic, or uint16 camera colour of (height, width, 3).
+
+    Parameters
+    ----------
+    measured : whether the container's own directory proved that all picture data is there. Where it could
+        not, the file is decoded twice and both must agree: missing data comes back as whatever lay in memory.
+
+    Raises
+    ------
+    NotDecodable : LibRaw refuses the file, complains about its data, or answers differently the second time.
+    """
+    facts, arrays = _once(data)
+    if not measured:
+        _, again = _once(data)
+        if not all(np.array_equal(one, other) for one, other in zip(arrays, again, strict=True)):
+            raise NotDecodable("decoding it twice gave two different pictures", damaged=True)
+        if arrays[0].min() == arrays[0].max():
+            raise NotDecodable("every sample of its picture is the same", damaged=True)
+    return facts, arrays
+
+
+def _once(data: bytes) -> tuple[dict[str, Any], list[Array]]:
+    try:
+        with _complaints() as complaints, rawpy.RawPy() as raw:
+            raw.open_buffer(io.BytesIO(data))
+            raw.unpack()
+            facts, pixels = _mosaic(raw) if _is_bayer(raw) else _linear(raw)
+    except rawpy.LibRawFileUnsupportedError as error:
+        raise NotDecodable("LibRaw does not support this kind of raw", damaged=False) from error
+    except rawpy.LibRawError as error:
+        raise NotDecodable(_reason(error), damaged=True) from error
+    if complaints:
+        raise NotDecodable(complaints[0], damaged=True)
+    return facts, [pixels]
+
+
+def _reason(error: Exception) -> str:
+    first = error.args[0] if error.args else ""
+    return first.decode("ascii", "replace") if isinstance(first, bytes) else str(first)
+
+
+@contextmanager
+def _complaints() -> Iterator[list[str]]:
+    """What LibRaw prints about broken data while it goes on decoding; it has no other way to say so here."""
+    found: list[str] = []
+    kept = os.dup(2)
+    with tempfile.TemporaryFile() as spool:
+        os.dup2(spool.fileno(), 2)
+        try:
+            yield found
+        finally:
+            os.dup2(kept, 2)
+            os.close(kept)
+            spool.seek(0)
+            text = spool.read(4096)
+            found += [mark.decode() for mark in _COMPLAINTS if mark in text]
+
+
+def _is_bayer(raw: Any) -> bool:
+    sizes = raw.sizes
+    if raw.raw_type != rawpy.RawType.Flat or raw.raw_pattern is None or raw.num_colors != 3:
+        return False
+    upright = (sizes.iheight, sizes.iwidth) == (sizes.height, sizes.width)
+    return raw.raw_pattern.shape == (2, 2) and upright and raw.raw_image_visible.dtype == np.uint16
+
+
+def _mosaic(raw: Any) -> tuple[dict[str, Any], Array]:
+    pixels = np.array(raw.raw_image_visible, np.uint16, order="C")
+    channels = [int(value) for value in raw.raw_pattern.ravel()]
+    blacks = raw.black_level_per_channel
+    facts = {
+        "layout": "mosaic",
+        "pattern": [1 if channel == 3 else channel for channel in channels],
+        "black": [float(blacks[channel]) for channel in channels],
+        "white": float(raw.white_level),
+        **_shared(raw),
+    }
+    return facts, pixels
+
+
+def _linear(raw: Any) -> tuple[dict[str, Any], Array]:
+    single = raw.num_colors == 1
+    unusual = raw.num_colors > 3
+    space = rawpy.ColorSpace.sRGB if unusual else rawpy.ColorSpace.raw
+    pixels = raw.postprocess(
+        gamma=(1, 1), no_auto_bright=True, output_bps=16, user_flip=0, output_color=space,
+        use_camera_wb=unusual, user_wb=None if unusual else [1.0, 1.0, 1.0, 1.0], adjust_maximum_thr=0.0,
+    )  # fmt: skip
+    if pixels.ndim == 2 or pixels.shape[2] == 1:
+        pixels = np.stack([pixels.reshape(pixels.shape[:2])] * 3, axis=-1)
+    facts = {"layout": "linear", "white": 65535.0, **_shared(raw)}
+    if single or unusual:
+        facts["camera"] = None
+    return facts, np.ascontiguousarray(pixels)
+
+
+def _shared(raw: Any) -> dict[str, Any]:
+    sizes = raw.sizes
+    height, width = raw.raw_image_visible.shape[:2] if raw.raw_type == rawpy.RawType.Flat else (0, 0)
+    return {
+        "orientation": _ORIENTATION.get(int(sizes.flip), 1),
+        "aspect": float(sizes.pixel_aspect) or 1.0,
+        "camera": _camera(raw),
+        "sensor": {
+            "source": "LibRaw " + ".".join(str(part) for part in rawpy.libraw_version),
+            "width": int(width),
+            "height": int(height),
+            "colours": raw.color_desc.decode("ascii", "replace"),
+        },
+    }
+
+
+def _camera(raw: Any) -> dict[str, Any]:
+    """Balanced camera colour → linear sRGB, and the multipliers that balance it as shot and for daylight.
+
+    A DNG's matrix comes back ready made (``color_matrix``) while ``rgb_xyz_matrix`` is zero; for others it is the
+    other way round. Where neither is known, camera colour is taken as it is, which LibRaw does as well.
+    """
+    ready = np.array(raw.color_matrix, np.float64)[:3, :3]
+    from_xyz = np.array(raw.rgb_xyz_matrix, np.float64)[:3, :3]
+    daylight = np.array(raw.daylight_whitebalance, np.float64)[:3]
+    if np.any(from_xyz):
+        from_srgb = from_xyz @ colour.SRGB_TO_XYZ
+        daylight = 1 / from_srgb.sum(axis=1)
+        to_srgb = np.linalg.inv(from_srgb * daylight[:, None])
+    elif np.any(ready):
+        to_srgb = ready
+    else:
+        to_srgb = np.eye(3)
+    if not np.all(np.isfinite(daylight)) or np.any(daylight <= 0):
+        daylight = np.ones(3)
+    shot = np.array(raw.camera_whitebalance, np.float64)[:3]
+    if not np.all(np.isfinite(shot)) or np.any(shot <= 0):
+        shot = daylight
+    return {
+        "to_srgb": to_srgb.tolist(),
+        "as_shot": (shot / shot.min()).tolist(),
+        "daylight": (daylight / daylight.min()).tolist(),
+    }

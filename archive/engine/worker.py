@@ -1,0 +1,86 @@
+"""A decoding process: reads a file's bytes from its input, answers with its picture, until the input ends.
+
+Run as ``python -m archive.engine.worker ADDRESS_SPACE_BYTES``. Keeping decoders in a process of their own means
+that a file which crashes one, hangs it or eats memory costs one frame; it is no sandbox.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import traceback
+from collections.abc import Callable
+from typing import Any, BinaryIO
+
+from archive.engine import container, message, picturefile, rawfile
+from archive.engine.container import Kind
+from archive.engine.picturefile import NotDecodable
+
+Answer = tuple[dict[str, Any], list[message.Array]]
+
+
+def decode(data: bytes) -> Answer:
+    """Facts and arrays of one file.
+
+    Raises
+    ------
+    NotDecodable : it is no picture, damaged, or of an unsupported kind.
+    """
+    if not data:
+        raise NotDecodable("the file is empty", damaged=True)
+    kind = container.kind_of(data)
+    if kind is None:
+        raise NotDecodable("it is no picture of a kind known here", damaged=False)
+    complete = container.completeness(data, kind)
+    if complete.missing:
+        raise NotDecodable(_shortness(kind, complete.missing), damaged=True)
+    if kind is Kind.RAW:
+        return rawfile.read(data, measured=complete.known)
+    return picturefile.read(data, kind)
+
+
+def _shortness(kind: Kind, missing: int) -> str:
+    if kind is Kind.JPEG:
+        return "the picture data ends before the picture does"
+    return f"the picture data ends {missing:,} bytes short".replace(",", "\u202f")
+
+
+def serve(source: BinaryIO, sink: BinaryIO, work: Callable[[bytes], Answer] = decode) -> None:
+    """Answer requests until the input ends."""
+    while (request := message.receive(source)) is not None:
+        _, parts = request
+        data = parts[0]
+        assert isinstance(data, bytes)
+        try:
+            facts, arrays = work(data)
+        except NotDecodable as error:
+            message.send(sink, {"refused": error.reason, "damaged": error.damaged}, [])
+        except MemoryError:
+            message.send(sink, {"refused": "decoding it needs more memory than is allowed", "damaged": True}, [])
+        except Exception:
+            message.send(sink, {"bug": traceback.format_exc()}, [])
+        else:
+            message.send(sink, facts, arrays)
+
+
+def limit_memory(address_space: int) -> None:
+    """Hold this process below so many bytes of address space, where the system can."""
+    try:
+        import resource
+    except ImportError:
+        return
+    _, hard = resource.getrlimit(resource.RLIMIT_AS)
+    wanted = address_space if hard == resource.RLIM_INFINITY else min(address_space, hard)
+    resource.setrlimit(resource.RLIMIT_AS, (wanted, hard))
+
+
+def main(work: Callable[[bytes], Answer] = decode) -> None:
+    """Serve on the process's own input and output; whatever a library prints goes to the error stream."""
+    limit_memory(int(sys.argv[1]))
+    sink = os.fdopen(os.dup(1), "wb")
+    os.dup2(2, 1)
+    serve(sys.stdin.buffer, sink, work)
+
+
+if __name__ == "__main__":
+    main()

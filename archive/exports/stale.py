@@ -1,0 +1,98 @@
+"""Which derivatives are no longer what the present versions would give, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from archive.catalogue.books import Books
+from archive.catalogue.lineage import derivatives, effectives, standings
+from archive.exports.plan import present_development
+from archive.journal.recipes import Standing
+from archive.model.product import Derivative, file_key
+from archive.model.recipe import EffectiveRecipe, Foundation, OperatorValues
+from archive.model.results import StaleLine
+
+Describe = Callable[[OperatorValues | None, OperatorValues | None], list[str]]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Checker:
+    """Compares derivatives with what would be made of the same frames by the same spec now."""
+
+    books: Books
+    foundation: Foundation
+    generations: Sequence[int]
+    describe: Describe
+
+    def newest(self) -> list[Derivative]:
+        """Of each picture (spec and frames) the derivative made last; older ones are history."""
+        latest: dict[tuple[str, tuple[str, ...]], Derivative] = {}
+        for derivative in derivatives(self.books.catalogue):
+            frames = tuple(origin.frame for origin in derivative.origins)
+            latest[derivative.spec.name, frames] = derivative
+        return sorted(latest.values(), key=lambda derivative: derivative.path)
+
+    def lines(self, chosen: Sequence[Derivative] | None = None) -> list[StaleLine]:
+        """One line for each derivative that is not fresh."""
+        asked = self.newest() if chosen is None else list(chosen)
+        frames = sorted({origin.frame for derivative in asked for origin in derivative.origins})
+        standing = standings(self.books.catalogue, frames)
+        lines = (self.line(derivative, standing) for derivative in asked)
+        return [line for line in lines if line.state != "fresh"]
+
+    def line(self, derivative: Derivative, standing: dict[str, Standing]) -> StaleLine:
+        """How one derivative stands."""
+        state, reason, changes = self._state(derivative, standing)
+        return StaleLine(path=derivative.path, state=state, reason=reason, changes=tuple(changes))
+
+    def _state(self, derivative: Derivative, standing: dict[str, Standing]) -> tuple[str, str, Sequence[str]]:
+        catalogue = self.books.catalogue
+        frames = catalogue.frames_by_id([origin.frame for origin in derivative.origins])
+        if len(frames) < len({origin.frame for origin in derivative.origins}):
+            return "unmakeable", "a frame it was made from is not held here", ()
+        recorded = effectives(catalogue, sorted({origin.effective for origin in derivative.origins}))
+        present = [
+            present_development(
+                frames[origin.frame], standing[origin.frame], derivative.spec, self.foundation
+            )
+            for origin in derivative.origins
+        ]
+        unmade = {item.effective.foundation.generation for item in present} - set(self.generations)
+        if unmade:
+            return "unmakeable", f"engine generation {min(unmade)} is not in this release", ()
+        contested = sum(standing[origin.frame].contested for origin in derivative.origins)
+        if contested:
+            return "contested", f"{contested} of its frames have two current recipes", ()
+        if file_key([item.pixel_key for item in present], derivative.spec) != derivative.file_key:
+            words: dict[str, None] = {}
+            changed = 0
+            for origin, item in zip(derivative.origins, present, strict=True):
+                if origin.pixel_key != item.pixel_key:
+                    changed += 1
+                    before = recorded.get(origin.effective)
+                    words |= dict.fromkeys(recipe_changes(before, item.effective, self.describe))
+            whole = len(present)
+            counted = "its recipe changed" if whole == 1 else f"{changed} of {whole} frames changed"
+            return "stale", counted, list(words)
+        found = self.books.home.disk.stat(derivative.path)
+        if found is None:
+            return "missing", "the file is not there; it can be made again", ()
+        if found.size != derivative.size:
+            return "altered", f"it has {found.size} bytes, {derivative.size} were made", ()
+        return "fresh", "", ()
+
+
+def recipe_changes(old: EffectiveRecipe | None, new: EffectiveRecipe, describe: Describe) -> list[str]:
+    """What differs between two effective recipes, in words."""
+    before = {step.name: step for step in old.base} if old else {}
+    after = {step.name: step for step in new.base}
+    words: list[str] = []
+    for name in sorted(before.keys() | after.keys()):
+        if before.get(name) != after.get(name):
+            words += describe(before.get(name), after.get(name))
+    if old and old.finish != new.finish:
+        words.append("finish changed")
+    if old and old.foundation != new.foundation:
+        words.append(f"engine generation {old.foundation.generation} → {new.foundation.generation}")
+    return words

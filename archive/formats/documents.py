@@ -1,0 +1,91 @@
+"""What every JSON document of the archive has in common: a type, a format number, canonical bytes."""
+
+from __future__ import annotations
+
+import json
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from archive.errors import ArchiveError, DamagedFileError, shown
+from archive.model.identity import canonical
+
+MAX_DOCUMENT = 64 * 1024 * 1024
+
+Model = TypeVar("Model", bound="Document")
+
+
+class Part(BaseModel):
+    """A part of a document that may hold anything; unknown fields are kept, none is guessed."""
+
+    model_config = ConfigDict(extra="allow", strict=True, frozen=True)
+
+
+class Document(Part):
+    """A whole document: it says what it is, and in which format."""
+
+    type: str
+    format: int
+
+
+def parse(data: bytes, name: str) -> dict[str, Any]:
+    """The JSON object in ``data``.
+
+    Raises
+    ------
+    DamagedFileError : when it is too large, not UTF-8, not JSON, or not an object.
+    """
+    if len(data) > MAX_DOCUMENT:
+        raise DamagedFileError(
+            f"{shown(name)} is larger than any document of an archive ({len(data)} bytes).",
+            hint="It was left as it is and not read.",
+        )
+    try:
+        document = json.loads(data)
+    except (ValueError, RecursionError) as error:
+        raise DamagedFileError(
+            f"{shown(name)} is not a readable document: {error}.",
+            hint="It was left as it is; the other documents are read without it.",
+        ) from error
+    if not isinstance(document, dict):
+        raise DamagedFileError(f"{shown(name)} holds no object.", hint="It was left as it is.")
+    return document
+
+
+def checked(model: type[Model], data: bytes, name: str, *, kind: str, reads: int) -> Model:
+    """A document of the given type and no newer format than ``reads``, with every field checked.
+
+    Raises
+    ------
+    DamagedFileError : with all faults of the document together.
+    ArchiveError : when a newer release wrote it.
+    """
+    document = parse(data, name)
+    if document.get("type") != kind:
+        raise DamagedFileError(
+            f"{shown(name)} is no {kind} document.", hint="It was left as it is and not used."
+        )
+    version = document.get("format")
+    if not isinstance(version, int) or version < 1:
+        raise DamagedFileError(f"{shown(name)} does not say its format.", hint="It was left as it is.")
+    if version > reads:
+        raise ArchiveError(
+            f"{shown(name)} was written by a newer release: it needs format {version}, "
+            f"this one reads 1 to {reads}.",
+            hint="Nothing was changed. Update Noctuary to read it.",
+        )
+    try:
+        return model.model_validate(document)
+    except ValidationError as error:
+        faults = "; ".join(
+            f"{'.'.join(str(part) for part in fault['loc'])}: {fault['msg']}" for fault in error.errors()[:8]
+        )
+        raise DamagedFileError(
+            f"{shown(name)} does not hold what a {kind} document must hold: {faults}.",
+            hint="It was left as it is; the other documents are read without it.",
+        ) from error
+
+
+def written(document: dict[str, Any]) -> bytes:
+    """The canonical bytes of a document."""
+    return canonical(document)

@@ -1,0 +1,153 @@
+"""incoming/*.json: where each file of an unfinished ingest goes, decided before the first byte."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from archive.formats.documents import Document, Part, checked, written
+from archive.model.capture import CaptureFacts, Role
+
+TYPE = "noctuary-incoming"
+FORMAT = 1
+
+
+@dataclass(frozen=True, kw_only=True)
+class Placement:
+    """One file to come: its path on the card, and below its roll's folder.
+
+    ``source`` is the card path with every byte that is not plain text percent-escaped; ``modified``
+    the card's own time for it (UTC, seconds and nanoseconds as an integer count of nanoseconds).
+    """
+
+    source: str
+    path: str
+    size: int
+    modified_ns: int
+    role: Role
+    facts: CaptureFacts | None
+    companion_of: str | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlannedRoll:
+    """One roll to be; ``site`` is the site's id, ``card`` what the owner wrote on the card."""
+
+    id: str
+    folder: str
+    camera: str
+    night: str
+    site: str | None
+    card: str | None
+    files: tuple[Placement, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Incoming:
+    """One unfinished ingest."""
+
+    id: str
+    started: str
+    person: str
+    rolls: tuple[PlannedRoll, ...]
+
+
+class _Placement(Part):
+    source: str
+    path: str
+    size: int
+    modified_ns: str
+    role: str
+    facts: dict[str, Any] | None
+    companion_of: str | None
+
+
+class _Roll(Part):
+    id: str
+    folder: str
+    camera: str
+    night: str
+    site: str | None
+    card: str | None
+    files: list[_Placement]
+
+
+class _Incoming(Document):
+    id: str
+    started: str
+    person: str
+    rolls: list[_Roll]
+
+
+def encode(incoming: Incoming) -> bytes:
+    return written(
+        {
+            "type": TYPE,
+            "format": FORMAT,
+            "id": incoming.id,
+            "started": incoming.started,
+            "person": incoming.person,
+            "rolls": [
+                {
+                    "id": roll.id,
+                    "folder": roll.folder,
+                    "camera": roll.camera,
+                    "night": roll.night,
+                    "site": roll.site,
+                    "card": roll.card,
+                    "files": [
+                        {
+                            "source": file.source,
+                            "path": file.path,
+                            "size": file.size,
+                            # Nanoseconds since 1970 outgrow the integers that JSON readers keep exactly.
+                            "modified_ns": str(file.modified_ns),
+                            "role": str(file.role),
+                            "facts": file.facts.to_json() if file.facts else None,
+                            "companion_of": file.companion_of,
+                        }
+                        for file in roll.files
+                    ],
+                }
+                for roll in incoming.rolls
+            ],
+        }
+    )
+
+
+def decode(data: bytes, name: str) -> Incoming:
+    """The unfinished ingest in ``data``.
+
+    Raises
+    ------
+    DamagedFileError, ArchiveError : see :func:`archive.formats.documents.checked`.
+    """
+    document = checked(_Incoming, data, name, kind=TYPE, reads=FORMAT)
+    return Incoming(
+        id=document.id,
+        started=document.started,
+        person=document.person,
+        rolls=tuple(
+            PlannedRoll(
+                id=roll.id,
+                folder=roll.folder,
+                camera=roll.camera,
+                night=roll.night,
+                site=roll.site,
+                card=roll.card,
+                files=tuple(
+                    Placement(
+                        source=file.source,
+                        path=file.path,
+                        size=file.size,
+                        modified_ns=int(file.modified_ns),
+                        role=Role(file.role),
+                        facts=CaptureFacts.from_json(file.facts) if file.facts else None,
+                        companion_of=file.companion_of,
+                    )
+                    for file in roll.files
+                ),
+            )
+            for roll in document.rolls
+        ),
+    )

@@ -1,0 +1,183 @@
+"""Recipes as intents: save, carry, reinstate become drafts of entries; versions become effective recipes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from archive.journal.ramps import value_at
+from archive.model.capture import Selection
+from archive.model.entry import OWN, SELECTION, SHARED, Change, Draft, Version
+from archive.model.identity import EntryId
+from archive.model.recipe import EffectiveRecipe, Foundation, OperatorValues, Recipe
+
+MAIN = "main"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Standing:
+    """The versions that speak for one frame now, newest first; more than one of a kind is contested."""
+
+    frame: str
+    own: tuple[Version, ...]
+    shared: tuple[Version, ...]
+    selections: Mapping[str, Selection]
+
+    @property
+    def contested(self) -> bool:
+        return len(self.own) > 1 or len(self.shared) > 1
+
+
+def effective(standing: Standing, *, in_sequence: bool, foundation: Foundation) -> EffectiveRecipe:
+    """What a frame is developed with.
+
+    Per operator: the frame's own version, else the shared one with its ramps evaluated, else not at all;
+    the finish is taken whole in the same way. In sets and movies a frame's own version counts only if it
+    was saved for them. ``foundation`` stands under frames that no version speaks for.
+    """
+    own = next((v for v in standing.own if v.in_sequence or not in_sequence), None)
+    shared = standing.shared[0] if standing.shared else None
+    steps: dict[str, OperatorValues] = {}
+    origins: dict[str, str] = {}
+    finish: tuple[OperatorValues, ...] = ()
+    for version in (shared, own):
+        if version is None:
+            continue
+        recipe = _with_ramps(version, standing)
+        for step in recipe.base:
+            steps[step.name] = step
+            origins[step.name] = version.entry
+        if recipe.finish is not None:
+            finish = tuple(item.step for item in recipe.finish if item.on)
+            origins["finish"] = version.entry
+    speaking = own or shared
+    return EffectiveRecipe(
+        foundation=speaking.recipe.foundation if speaking else foundation,
+        base=tuple(steps[name] for name in sorted(steps)),
+        finish=finish,
+        origins=origins,
+    )
+
+
+def _with_ramps(version: Version, standing: Standing) -> Recipe:
+    recipe = version.recipe
+    if not recipe.ramps or version.selection is None:
+        return recipe
+    selection = standing.selections[version.selection]
+    steps = {step.name: step for step in recipe.base}
+    for ramp in recipe.ramps:
+        name, _, parameter = ramp.parameter.partition(".")
+        step = steps[name]
+        values = {**step.values, parameter: value_at(ramp, selection, standing.frame)}
+        steps[name] = replace(step, values=values)
+    return replace(recipe, base=tuple(steps.values()), ramps=())
+
+
+def speaking_versions(standing: Standing, *, in_sequence: bool) -> tuple[EntryId, ...]:
+    """The entries that an effective recipe is made of, for the record."""
+    own = next((v for v in standing.own if v.in_sequence or not in_sequence), None)
+    parts = (own, standing.shared[0] if standing.shared else None)
+    return tuple(version.entry for version in parts if version is not None)
+
+
+def save(
+    standing: Standing,
+    recipe: Recipe,
+    *,
+    in_sequence: bool,
+    note: str = "",
+    kind: str = "recipe",
+    line: str = MAIN,
+) -> Draft | None:
+    """A frame's own new version, building on every current one; None when it would change nothing."""
+    current = standing.own[0] if standing.own else None
+    same = current is not None and current.recipe == recipe and current.in_sequence == in_sequence
+    if same and len(standing.own) == 1:
+        return None
+    change = Change(
+        subjects=(standing.frame,),
+        layer=OWN,
+        line=line,
+        builds_on=_sorted(standing.own),
+        value=_value(recipe, in_sequence, note),
+    )
+    return Draft(kind=kind, changes=(change,))
+
+
+def carry_groups(
+    groups: Sequence[tuple[Selection, Recipe]],
+    current: Mapping[str, Sequence[Version]],
+    *,
+    note: str = "",
+    line: str = MAIN,
+) -> Draft | None:
+    """Shared versions for the frames of one or more selections, in one entry.
+
+    ``current`` are the shared versions that speak for each frame now; None when all frames already share
+    exactly what they would.
+    """
+    changes: list[Change] = []
+    for selection, recipe in groups:
+        speaking = [list(current.get(frame, ())) for frame in selection.frames]
+        if all(len(v) == 1 and v[0].recipe == recipe for v in speaking):
+            continue
+        older = {version.entry for versions in speaking for version in versions}
+        changes += [
+            Change(subjects=(selection.id,), layer=SELECTION, value=selection.to_json()),
+            Change(
+                subjects=(selection.id,),
+                layer=SHARED,
+                line=line,
+                builds_on=tuple(sorted(older)),
+                value=_value(recipe, True, note),
+            ),
+        ]
+    return Draft(kind="recipe", changes=tuple(changes)) if changes else None
+
+
+def narrowed(
+    base: Sequence[OperatorValues], *, only: Collection[str] = (), leave: Collection[str] = ()
+) -> tuple[OperatorValues, ...]:
+    """The operators that are carried: those in ``only`` (all, if empty) and not in ``leave``."""
+    return tuple(step for step in base if (not only or step.name in only) and step.name not in leave)
+
+
+def masks(standing: Standing, recipe: Recipe) -> list[str]:
+    """Operators of a shared recipe that a frame's own in-sequence version would hide."""
+    own = next((v for v in standing.own if v.in_sequence), None)
+    if own is None:
+        return []
+    return [step.name for step in recipe.base if own.recipe.operator(step.name) is not None]
+
+
+def with_values(recipe: Recipe, steps: Sequence[OperatorValues], *, drop: Collection[str] = ()) -> Recipe:
+    """A recipe with some operators set and some taken out."""
+    merged = {step.name: step for step in recipe.base if step.name not in drop}
+    merged.update({step.name: step for step in steps})
+    return replace(recipe, base=tuple(merged.values()))
+
+
+def changes_in_words(
+    old: Recipe | None,
+    new: Recipe,
+    describe: Callable[[OperatorValues | None, OperatorValues | None], list[str]],
+) -> list[str]:
+    """What differs between two versions, operator by operator, in words."""
+    before = {step.name: step for step in old.base} if old else {}
+    after = {step.name: step for step in new.base}
+    words: list[str] = []
+    for name in sorted(before.keys() | after.keys()):
+        if before.get(name) != after.get(name):
+            words += describe(before.get(name), after.get(name))
+    if (old.finish if old else None) != new.finish:
+        names = [f"{item.step.name}{'' if item.on else ' (off)'}" for item in new.finish or ()]
+        words.append("finish: " + (", ".join(names) if names else "nothing"))
+    return words
+
+
+def _value(recipe: Recipe, in_sequence: bool, note: str) -> dict[str, object]:
+    return {"recipe": recipe.to_json(), "in_sequence": in_sequence, "note": note}
+
+
+def _sorted(versions: Sequence[Version]) -> tuple[EntryId, ...]:
+    return tuple(sorted(version.entry for version in versions))

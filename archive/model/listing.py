@@ -1,0 +1,118 @@
+"""What listings answer with: nights, sequences, and a frame's whole story."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from archive.model.capture import Frame
+from archive.model.entry import Version
+from archive.model.product import Derivative
+
+
+@dataclass(frozen=True, kw_only=True)
+class NightLine:
+    """One night: how much was taken, by which cameras, from when to when (UTC)."""
+
+    night: str
+    site: str | None
+    cameras: tuple[str, ...]
+    frames: int
+    sequences: int
+    first: datetime
+    last: datetime
+
+
+@dataclass(frozen=True, kw_only=True)
+class SequenceLine:
+    """One sequence; ``address`` is how people name it, ``key`` how the catalogue does."""
+
+    address: str
+    key: str
+    night: str
+    camera: str
+    number: int
+    first: datetime
+    last: datetime
+    frames: int
+    missed: int
+    cadence_s: float
+
+    @property
+    def span_s(self) -> float:
+        """Time covered: intervals, missed ones too, times the cadence, the last frame's own included."""
+        return (self.frames + self.missed) * self.cadence_s
+
+    def plays_s(self, rate: float = 25.0) -> float:
+        """Seconds that a movie of it plays."""
+        return self.frames / rate
+
+
+@dataclass(frozen=True, kw_only=True)
+class FrameLine:
+    """A frame with what people gave it; ``address`` counts it in its sequence, if it is in one."""
+
+    frame: Frame
+    camera: str
+    address: str | None
+    rating: int
+    keywords: tuple[str, ...]
+    versions: int
+    contested: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class Copy:
+    """Where a volume's own hash lists say that a master lies."""
+
+    volume: str
+    path: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class HistoryLine:
+    """One version in a recipe's history, newest first; ``current`` if nothing builds on it."""
+
+    version: Version
+    current: bool
+    words: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class JournalFault:
+    """An entry or hash list that is set aside, and why."""
+
+    place: str
+    name: str
+    message: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Story:
+    """One frame with everything known of it; ``copies`` with their volumes' names."""
+
+    line: FrameLine
+    copies: tuple[tuple[str, Copy], ...]
+    companions: tuple[tuple[str, str], ...]
+    recipe: tuple[tuple[str, str], ...]
+    made: tuple[Derivative, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class ParameterHelp:
+    """One parameter as people read about it; ``range`` holds unit, limits and the neutral value."""
+
+    name: str
+    range: str
+    help: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class OperatorHelp:
+    """One operator as people read about it."""
+
+    name: str
+    version: int
+    family: str
+    summary: str
+    parameters: tuple[ParameterHelp, ...]

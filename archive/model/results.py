@@ -1,0 +1,169 @@
+"""What the long-running commands answer with."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from archive.errors import Exit
+
+
+@dataclass(frozen=True, kw_only=True)
+class FileNote:
+    """One file of a card and what there is to say about it; ``path`` may be shown as it is."""
+
+    path: str
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class RollResult:
+    """One roll that an ingest made or completed."""
+
+    id: str
+    folder: str
+    camera: str
+    night: str
+    files: int
+    frames: int
+    size: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class VolumeResult:
+    """One volume that was written, and the weakest grade of its read-backs."""
+
+    name: str
+    grade: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class IngestReport:
+    """Every file of one card, accounted for."""
+
+    source: str
+    copied: int
+    copied_size: int
+    held: tuple[FileNote, ...]
+    ignored: tuple[FileNote, ...]
+    failed: tuple[FileNote, ...]
+    remarks: tuple[FileNote, ...]
+    rolls: tuple[RollResult, ...]
+    volumes: tuple[VolumeResult, ...]
+    sequences: tuple[str, ...] = ()
+    waiting: tuple[str, ...] = ()
+
+    @property
+    def exit_code(self) -> Exit:
+        return Exit.ATTENTION if self.failed or self.waiting or self.empty else Exit.DONE
+
+    @property
+    def empty(self) -> bool:
+        """There was no file on the card that could be copied."""
+        return not (self.copied or self.held or self.failed)
+
+
+@dataclass(frozen=True, kw_only=True)
+class MadeFile:
+    """One file of an export: ``state`` is made, fresh (already there) or failed."""
+
+    path: str
+    state: str
+    text: str = ""
+    frames: int = 1
+
+
+@dataclass(frozen=True, kw_only=True)
+class ExportReport:
+    """What an export or a regeneration did."""
+
+    job: str | None
+    spec: str
+    files: tuple[MadeFile, ...]
+    contested: tuple[str, ...] = ()
+    lost_frames: tuple[FileNote, ...] = ()
+
+    @property
+    def exit_code(self) -> Exit:
+        troubled = any(file.state in ("failed", "differs") for file in self.files)
+        return Exit.ATTENTION if troubled or self.contested or self.lost_frames else Exit.DONE
+
+
+@dataclass(frozen=True, kw_only=True)
+class StaleLine:
+    """One derivative that is not what the present versions would give, and why."""
+
+    path: str
+    state: str
+    reason: str
+    changes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class AuditFinding:
+    """One thing an audit found wrong."""
+
+    volume: str
+    path: str
+    fault: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class AuditReport:
+    """What was re-read, and what was found."""
+
+    volumes: tuple[str, ...]
+    files: int
+    size: int
+    entries: int
+    derivatives: int
+    findings: tuple[AuditFinding, ...]
+    grade: str
+
+    @property
+    def exit_code(self) -> Exit:
+        return Exit.ATTENTION if self.findings else Exit.DONE
+
+
+@dataclass(frozen=True, kw_only=True)
+class RebuildReport:
+    """What a rebuild read and found."""
+
+    entries: int
+    rolls: int
+    frames: int
+    sequences: int
+    faults: tuple[str, ...]
+
+    @property
+    def exit_code(self) -> Exit:
+        return Exit.ATTENTION if self.faults else Exit.DONE
+
+
+@dataclass(frozen=True, kw_only=True)
+class LineageInput:
+    """One frame that a derivative was made from, and the recipe it was developed with."""
+
+    frame: str
+    address: str | None
+    name: str
+    master: str
+    versions: tuple[str, ...]
+    recipe: tuple[str, ...]
+    pixel_key: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class LineageAnswer:
+    """Where a file came from, how that was found, how sure it is, and what else came from the same."""
+
+    asked: str
+    found_by: str
+    certainty: str
+    path: str | None
+    spec: str | None
+    made: str | None
+    made_by: str | None
+    generation: int | None
+    inputs: tuple[LineageInput, ...]
+    outputs: tuple[str, ...]
+    state: str | None = None

@@ -1,0 +1,338 @@
+"""A disk of this machine: writes that are synced, names that never replace, locks that the system keeps."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import json
+import os
+import shutil
+import socket
+import stat as modes
+import sys
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path, PurePosixPath
+from typing import BinaryIO
+
+from archive.errors import ArchiveError, shown
+from archive.model.identity import new_token
+from archive.store.digest import digest_stream
+from archive.store.naming import rename_exclusive
+from archive.store.ports import Disk, Grade, Stat
+from archive.store.readback import read_back
+
+_NOFOLLOW = getattr(os, "O_NOFOLLOW", 0)
+_BINARY = getattr(os, "O_BINARY", 0)
+_CLOEXEC = getattr(os, "O_CLOEXEC", 0)
+
+
+def _say_waiting(text: str) -> None:
+    print(text, file=sys.stderr, flush=True)
+
+
+class LocalDisk:
+    """A folder of a local or mounted file system, as a :class:`archive.store.ports.Disk`."""
+
+    def __init__(self, root: Path, *, say: Callable[[str], None] = _say_waiting) -> None:
+        self.root = Path(root)
+        self._say = say
+
+    # -- paths ---------------------------------------------------------------------------------
+
+    def path(self, relative: str) -> Path:
+        """The real path of a relative one; refuses to leave the tree or to pass through a link."""
+        pure = PurePosixPath(relative)
+        if pure.is_absolute() or ".." in pure.parts or "\0" in relative:
+            raise ArchiveError(
+                f"{shown(relative)} points outside its volume.", hint="Nothing was read or written."
+            )
+        current = self.root
+        for part in pure.parts[:-1]:
+            current = current / part
+            if current.is_symlink():
+                raise ArchiveError(
+                    f"{shown(str(current))} is a link; a volume holds no links.",
+                    hint="Nothing was read or written. Replace the link by the folder it stands for.",
+                )
+        return self.root / Path(*pure.parts) if pure.parts else self.root
+
+    # -- writing -------------------------------------------------------------------------------
+
+    def begin(self, path: str) -> LocalWriting:
+        target = self.path(path)
+        self._make_folder(target.parent)
+        return LocalWriting(target)
+
+    def _make_folder(self, folder: Path) -> None:
+        if folder.is_dir():
+            return
+        missing = []
+        current = folder
+        while not current.is_dir():
+            missing.append(current)
+            current = current.parent
+        for made in reversed(missing):
+            with contextlib.suppress(FileExistsError):
+                made.mkdir()
+            _sync_folder(made.parent)
+
+    def lend(self, path: str) -> Path:
+        target = self.path(path)
+        self._make_folder(target.parent)
+        return target
+
+    def settle(self, path: str) -> None:
+        target = self.path(path)
+        with target.open("r+b") as stream:
+            os.fsync(stream.fileno())
+        target.chmod(0o444)
+
+    def publish(self, source: str, target: str) -> None:
+        final = self.path(target)
+        self._make_folder(final.parent)
+        rename_exclusive(self.path(source), final)
+
+    def replace(self, source: str, target: str) -> None:
+        final = self.path(target)
+        if os.name == "nt" and final.exists():
+            final.chmod(0o644)
+        self.path(source).replace(final)
+
+    def sync_folder(self, path: str) -> None:
+        _sync_folder(self.path(path))
+
+    def protect(self, path: str) -> None:
+        self.path(path).chmod(0o444)
+
+    def remove(self, path: str) -> None:
+        target = self.path(path)
+        try:
+            target.unlink()
+        except FileNotFoundError:
+            return
+        except PermissionError:
+            # Windows refuses to remove what is read-only.
+            target.chmod(0o644)
+            target.unlink()
+
+    # -- reading -------------------------------------------------------------------------------
+
+    def open(self, path: str) -> BinaryIO:
+        descriptor = os.open(self.path(path), os.O_RDONLY | _NOFOLLOW | _BINARY | _CLOEXEC)
+        try:
+            if not modes.S_ISREG(os.fstat(descriptor).st_mode):
+                raise OSError(errno.EINVAL, "not a plain file", str(self.path(path)))
+            return os.fdopen(descriptor, "rb", buffering=0)
+        except BaseException:
+            os.close(descriptor)
+            raise
+
+    def read_back(self, path: str) -> tuple[str, Grade]:
+        return read_back(self.path(path))
+
+    def stat(self, path: str) -> Stat | None:
+        try:
+            found = os.lstat(self.path(path))
+        except (FileNotFoundError, NotADirectoryError):
+            return None
+        return _stat(found) if modes.S_ISREG(found.st_mode) else None
+
+    def files(self, path: str) -> list[str]:
+        return self._names(path, lambda item: item.is_file(follow_symlinks=False))
+
+    def folders(self, path: str) -> list[str]:
+        return self._names(path, lambda item: item.is_dir(follow_symlinks=False))
+
+    def _names(self, path: str, wanted: Callable[[os.DirEntry[str]], bool]) -> list[str]:
+        try:
+            with os.scandir(self.path(path)) as items:
+                return sorted(item.name for item in items if wanted(item))
+        except (FileNotFoundError, NotADirectoryError):
+            return []
+
+    def walk(self, path: str) -> Iterator[tuple[str, Stat]]:
+        for name in self.files(path):
+            below = f"{path}/{name}" if path else name
+            found = self.stat(below)
+            if found is not None:
+                yield below, found
+        for name in self.folders(path):
+            yield from self.walk(f"{path}/{name}" if path else name)
+
+    def free(self) -> int:
+        return shutil.disk_usage(self.root).free
+
+    # -- locks ---------------------------------------------------------------------------------
+
+    @contextlib.contextmanager
+    def lock(self, name: str, purpose: str) -> Iterator[None]:
+        target = self.path(f"incoming/{name}.lock")
+        self._make_folder(target.parent)
+        with target.open("a+b") as handle:
+            if not _try_lock(handle):
+                self._say(f"Waiting: {_holder(target)}")
+                while not _try_lock(handle):
+                    time.sleep(0.1)
+            try:
+                handle.seek(0)
+                handle.truncate()
+                who = {"purpose": purpose, "host": socket.gethostname(), "process": os.getpid()}
+                handle.write(json.dumps(who).encode())
+                handle.flush()
+                yield
+            finally:
+                with contextlib.suppress(OSError):
+                    handle.truncate(0)
+                _unlock(handle)
+
+
+class LocalWriting:
+    """A new file under a temporary name on a local disk."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._descriptor = os.open(
+            path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | _NOFOLLOW | _BINARY | _CLOEXEC, 0o644
+        )
+        self._open = True
+
+    def write(self, block: bytes | memoryview) -> None:
+        view = memoryview(block)
+        while view:
+            written = os.write(self._descriptor, view)
+            view = view[written:]
+
+    def finish(self, *, modified_ns: int | None = None) -> None:
+        self._path.chmod(0o444)
+        if modified_ns is not None:
+            os.utime(self._path, ns=(modified_ns, modified_ns))
+        os.fsync(self._descriptor)
+        os.close(self._descriptor)
+        self._open = False
+
+    def abandon(self) -> None:
+        if self._open:
+            os.close(self._descriptor)
+            self._open = False
+        with contextlib.suppress(OSError):
+            self._path.unlink()
+
+
+def write_new(disk: Disk, folder: str, name: str, data: bytes, *, by: str = "journal") -> None:
+    """Write a small document whole: temporary name, sync, publish without replacing, sync the folder.
+
+    ``by`` is the lock it is written under; what a crash leaves of it is found by that name.
+
+    Raises
+    ------
+    FileExistsError : when other bytes hold the name; the same bytes are simply kept.
+    """
+    target = f"{folder}/{name}" if folder else name
+    temporary = temporary_name(by)
+    writing = disk.begin(temporary)
+    try:
+        writing.write(data)
+        writing.finish()
+        try:
+            disk.publish(temporary, target)
+        except FileExistsError:
+            if read_bytes(disk, target) != data:
+                raise
+            disk.remove(temporary)
+    except BaseException:
+        writing.abandon()
+        raise
+    disk.sync_folder(folder)
+
+
+def temporary_name(by: str) -> str:
+    """A path below ``incoming/`` that no one else uses."""
+    return f"incoming/{by}-{new_token(8)}.part"
+
+
+def tidy(disk: Disk, by: str) -> None:
+    """Remove what crashes left under a lock's temporary names; only to be called under that lock."""
+    for name in disk.files("incoming"):
+        if name.startswith(f"{by}-") and name.endswith(".part"):
+            disk.remove(f"incoming/{name}")
+
+
+def read_bytes(disk: Disk, path: str, limit: int = 1 << 31) -> bytes:
+    """A whole file; refuses to read more than ``limit`` bytes."""
+    with disk.open(path) as stream:
+        data = stream.read(limit + 1)
+        while len(data) <= limit:
+            more = stream.read(limit + 1 - len(data))
+            if not more:
+                return data
+            data += more
+    raise ArchiveError(f"{shown(path)} is larger than {limit} bytes.", hint="It was not read.")
+
+
+def digest_file(disk: Disk, path: str) -> tuple[str, int]:
+    """The XXH3-128 and the size of a file as an ordinary reading sees it."""
+    with disk.open(path) as stream:
+        return digest_stream(stream)
+
+
+def _stat(found: os.stat_result) -> Stat:
+    return Stat(
+        size=found.st_size, modified_ns=found.st_mtime_ns, writable=bool(found.st_mode & modes.S_IWUSR)
+    )
+
+
+def _sync_folder(folder: Path) -> None:
+    if os.name == "nt":
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    except OSError as error:
+        # Some network file systems have no way to sync a folder; their own protocol does it.
+        if error.errno not in (errno.EINVAL, errno.ENOTSUP, errno.EBADF):
+            raise
+    finally:
+        os.close(descriptor)
+
+
+def _holder(path: Path) -> str:
+    try:
+        who = json.loads(path.read_bytes() or b"{}")
+        return f"{who['purpose']} is running (process {who['process']} on {shown(str(who['host']))})."
+    except (OSError, ValueError, KeyError, TypeError):
+        return "another Noctuary is at work here."
+
+
+if os.name == "nt":
+    import msvcrt
+
+    def _try_lock(handle: BinaryIO) -> bool:
+        try:
+            handle.seek(0)
+            msvcrt.locking(handle.fileno(), msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined]
+        except OSError:
+            return False
+        return True
+
+    def _unlock(handle: BinaryIO) -> None:
+        handle.seek(0)
+        msvcrt.locking(handle.fileno(), msvcrt.LK_UNLCK, 1)  # type: ignore[attr-defined]
+else:
+    import fcntl
+
+    def _try_lock(handle: BinaryIO) -> bool:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            return False
+        except OSError as error:
+            raise ArchiveError(
+                f"No lock works on this volume: {error.strerror}.",
+                hint="Nothing was changed. Without a lock two programs could write at once; "
+                "use a file system with locks.",
+            ) from error
+        return True
+
+    def _unlock(handle: BinaryIO) -> None:
+        fcntl.flock(handle, fcntl.LOCK_UN)

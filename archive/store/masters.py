@@ -1,0 +1,131 @@
+"""The masters of one volume: their hash-list generations, and reading them with proof."""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Sequence
+from datetime import datetime
+
+from archive.errors import ArchiveError, DamagedFileError, shown
+from archive.formats.hashchain import ChainEntry, c4, chain_bytes, read_chain
+from archive.formats.hashlist import (
+    HashedFile,
+    Process,
+    generation_of,
+    manifest_bytes,
+    manifest_name,
+    read_manifest,
+)
+from archive.model.identity import short
+from archive.store.digest import digest_bytes
+from archive.store.durable import read_bytes, temporary_name, write_new
+from archive.store.ports import Disk
+from archive.store.volumes import CHAIN, MASTERS, chain_state, held_files
+
+
+def roll_path(folder: str, path: str) -> str:
+    """Where a roll's file lies below its volume."""
+    return f"{MASTERS}/{folder}/{path}"
+
+
+def record_generation(
+    disk: Disk,
+    folder: str,
+    files: Sequence[HashedFile],
+    *,
+    created: datetime,
+    tool_version: str,
+    process: Process,
+    author: str | None,
+) -> None:
+    """Add a generation with these files to a roll's history; durable before it returns.
+
+    Files that the history holds already with the same digest are left out; with nothing left, nothing
+    is written. A manifest that a crash left outside the chain is taken up if it says the same, and
+    removed otherwise: no one was told of it.
+    """
+    held = held_files(disk, folder)
+    news = [f for f in files if f.path not in held or held[f.path].xxh128 != f.xxh128]
+    if not news:
+        return
+    history = f"{MASTERS}/{folder}/ascmhl"
+    chain = chain_state(disk, folder)
+    links = list(read_chain(chain)) if chain else []
+    number = len(links) + 1
+    name, data = _left_over(disk, history, number, news)
+    if data is None:
+        data = manifest_bytes(
+            news,
+            created=created,
+            hostname=socket.gethostname(),
+            tool_version=tool_version,
+            process=process,
+            author=author,
+            held=held.values(),
+        )
+        name = manifest_name(number, folder.rpartition("/")[2], created)
+        write_new(disk, history, name, data, by="ingest")
+    links.append(ChainEntry(generation=number, path=name, c4=c4(data)))
+    _write_chain(disk, folder, chain_bytes(links), first=chain is None)
+
+
+def _left_over(disk: Disk, history: str, number: int, news: Sequence[HashedFile]) -> tuple[str, bytes | None]:
+    wanted = {(file.path, file.xxh128) for file in news}
+    for name in disk.files(history):
+        if generation_of(name) != number:
+            continue
+        data = read_bytes(disk, f"{history}/{name}")
+        try:
+            if {(file.path, file.xxh128) for file in read_manifest(data, name).files} == wanted:
+                return name, data
+        except DamagedFileError:
+            pass
+        disk.remove(f"{history}/{name}")
+        disk.sync_folder(history)
+    return "", None
+
+
+def _write_chain(disk: Disk, folder: str, data: bytes, *, first: bool) -> None:
+    target = f"{MASTERS}/{folder}/{CHAIN}"
+    history, _, name = target.rpartition("/")
+    if first:
+        write_new(disk, history, name, data, by="ingest")
+        return
+    temporary = temporary_name("ingest")
+    writing = disk.begin(temporary)
+    try:
+        writing.write(data)
+        writing.finish()
+        disk.replace(temporary, target)
+    except BaseException:
+        writing.abandon()
+        raise
+    disk.sync_folder(history)
+
+
+def read_master(disk: Disk, folder: str, path: str, digest: str) -> bytes:
+    """A master's bytes, proven by their digest.
+
+    Raises
+    ------
+    DamagedFileError : when the file is there and its bytes are not the recorded ones.
+    FileNotFoundError : when it is not there.
+    ArchiveError : when it cannot be read.
+    """
+    where = roll_path(folder, path)
+    try:
+        data = read_bytes(disk, where)
+    except FileNotFoundError:
+        raise
+    except OSError as error:
+        raise ArchiveError(
+            f"{shown(where)} cannot be read: {error.strerror}.",
+            hint="It was not changed. Check the drive; another volume may hold a sound copy.",
+        ) from error
+    if digest_bytes(data) != digest:
+        raise DamagedFileError(
+            f"{shown(where)} is damaged: its bytes no longer match the record {short(digest)}.",
+            hint="It was not used and not changed. "
+            "Another volume may hold a sound copy; run `noctuary audit`.",
+        )
+    return data

@@ -1,0 +1,86 @@
+"""The command line's entry: commands in order, errors to words and exit codes, nowhere else."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from typing import Annotated
+
+import click
+import typer
+
+from archive.errors import ArchiveError, Exit
+from archive.views.cli import cards, custody, demo, exports, nights, recipes
+
+_CODES = " · ".join(f"{int(code)} {code.meaning}" for code in Exit)
+
+app = typer.Typer(
+    name="noctuary",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    help="Keeps every frame of every night: verified off the card, developed without being touched, "
+    "and every picture traceable to its master and recipe.\n\n"
+    "Begin with `noctuary demo`, or with `noctuary new NightArchive`.\n\n"
+    f"Exit codes: {_CODES}.",
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        import archive
+
+        print(f"noctuary {archive.__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _start(
+    _shown: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and end.")
+    ] = False,
+) -> None:
+    pass
+
+
+for part in (cards, nights, recipes, exports, custody, demo):
+    part.add_to(app)
+
+
+def main() -> None:
+    """Run a command; errors a user can meet become a message, a next step and an exit code."""
+    try:
+        code = app(standalone_mode=False)
+        sys.exit(code if isinstance(code, int) else 0)
+    except ArchiveError as error:
+        _tell(error.message, error.hint)
+        sys.exit(int(error.exit_code))
+    except click.exceptions.NoArgsIsHelpError as error:
+        print(error.format_message())
+        sys.exit(int(Exit.USAGE))
+    except click.ClickException as error:
+        context = getattr(error, "ctx", None)
+        hint = f"See `{context.command_path} --help`." if context else "See `noctuary --help`."
+        _tell(error.format_message(), hint)
+        sys.exit(int(Exit.USAGE))
+    except (KeyboardInterrupt, click.Abort):
+        _tell(
+            "Interrupted.",
+            "What was finished is safe and nothing is half-done. Run the same command again: it goes on.",
+        )
+        sys.exit(130)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+
+
+def _tell(message: str, hint: str) -> None:
+    if "--json" in sys.argv:
+        print(json.dumps({"error": message, "hint": hint}))
+    print(f"noctuary: {message}" + (f"\n  {hint}" if hint else ""), file=sys.stderr)
+
+
+if __name__ == "__main__":
+    main()

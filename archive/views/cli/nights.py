@@ -1,0 +1,142 @@
+"""Commands that look at what is held, and say what people think of it."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from archive.views.cli.options import ArchiveOption, JsonOption, PersonOption, opened
+from archive.views.plain import print_json
+from archive.views.report import Report
+
+FrameArgument = Annotated[
+    str,
+    typer.Argument(
+        metavar="FRAME", help="NIGHT/CAMERA/NUMBER#FRAME, a camera file name, or 8 digits of an id."
+    ),
+]
+
+
+def nights(archive: ArchiveOption = None, as_json: JsonOption = False) -> None:
+    """List the nights held, with their sites, cameras and frames.
+
+    Example: noctuary nights
+    """
+    with opened(archive) as workspace:
+        lines = workspace.nights()
+    print_json(lines) if as_json else Report().nights(lines)
+
+
+def sequences(
+    night: Annotated[str | None, typer.Argument(metavar="[NIGHT]", help="Only of this night.")] = None,
+    archive: ArchiveOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """List the sequences: how many frames at which cadence, and how long they play.
+
+    Example: noctuary sequences 2026-03-18
+    """
+    with opened(archive) as workspace:
+        lines = workspace.sequences(night)
+    print_json(lines) if as_json else Report().sequences(lines)
+
+
+def frames(
+    name: Annotated[
+        str, typer.Argument(metavar="WHICH", help="A night, a camera in it, a sequence, or a part.")
+    ],
+    archive: ArchiveOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """List frames with their times, settings and ratings. A ? marks a time that is not certain.
+
+    Example: noctuary frames 2026-03-18/north/1#40..60
+    """
+    with opened(archive) as workspace:
+        lines = workspace.frames(name)
+    print_json(lines) if as_json else Report().frames(lines)
+
+
+def show(name: FrameArgument, archive: ArchiveOption = None, as_json: JsonOption = False) -> None:
+    """Tell the whole story of one frame: facts, copies, recipe, and what was made of it.
+
+    Example: noctuary show 2026-03-18/north/1#40
+    """
+    with opened(archive) as workspace:
+        story = workspace.story(name)
+    if as_json:
+        print_json(story)
+    else:
+        Report().show(story.line, story.copies, story.companions, story.recipe, story.made)
+
+
+def rate(
+    names: Annotated[list[str], typer.Argument(metavar="FRAME…", help="Frames, sequences or parts of them.")],
+    rating: Annotated[int, typer.Option("--rating", "-r", help="-1 rejected, 0 none, 1 to 5.")],
+    archive: ArchiveOption = None,
+    person: PersonOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Rate frames.
+
+    Example: noctuary rate 2026-03-18/north/1#58 --rating 5
+    """
+    with opened(archive, person=person) as workspace:
+        rated = workspace.statements.rate(names, rating)
+    if as_json:
+        print_json({"frames": [frame.id for frame in rated], "rating": rating})
+    else:
+        Report().say(f"{len(rated)} frames rated {rating}.")
+
+
+def keyword(
+    names: Annotated[list[str], typer.Argument(metavar="FRAME…", help="Frames, sequences or parts of them.")],
+    word: Annotated[str, typer.Option("--word", "-w", help="The keyword.")],
+    off: Annotated[bool, typer.Option("--off", help="Take it off instead.")] = False,
+    archive: ArchiveOption = None,
+    person: PersonOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Give frames a keyword, or take it off.
+
+    Example: noctuary keyword 2026-03-18/river/1 --word "river ice"
+    """
+    with opened(archive, person=person) as workspace:
+        marked = workspace.statements.keyword(names, word, on=not off)
+    if as_json:
+        print_json({"frames": [frame.id for frame in marked], "word": word, "on": not off})
+    else:
+        Report().say(f"{word} {'taken off' if off else 'given to'} {len(marked)} frames.")
+
+
+def clock(
+    camera: Annotated[str, typer.Argument(help="The camera's short name.")],
+    reads: Annotated[str, typer.Option("--reads", help="What the camera's clock read …")],
+    true: Annotated[str, typer.Option("--true", help="… when it was really this time.")],
+    since: Annotated[str | None, typer.Option("--from", help="Only from this reading on.")] = None,
+    until: Annotated[str | None, typer.Option("--until", help="Only up to this reading.")] = None,
+    drift: Annotated[float, typer.Option("--drift", help="Seconds that the clock gains a day.")] = 0.0,
+    archive: ArchiveOption = None,
+    person: PersonOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Correct a camera's clock from a photographed one. Listings and nights move; no picture changes.
+
+    Example: noctuary clock river --reads 2026-03-18T21:00:00 --true 2026-03-18T21:01:12
+    """
+    with opened(archive, person=person) as workspace:
+        body = workspace.statements.camera_named(camera)
+        correction = workspace.statements.set_clock(
+            body, reads=reads, true=true, since=since, until=until, drift=drift
+        )
+    seconds = (correction.true - correction.reads).total_seconds()
+    if as_json:
+        print_json(correction)
+    else:
+        Report().say(f"{body.name}: {seconds:+.1f} s are added to what its clock reads.")
+
+
+def add_to(app: typer.Typer) -> None:
+    for command in (nights, sequences, frames, show, rate, keyword, clock):
+        app.command()(command)

@@ -1,0 +1,70 @@
+"""Options that several commands share, and how a command opens its archive and ends."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from archive.errors import Exit
+from archive.views.cli.running import Running
+
+if TYPE_CHECKING:
+    from archive.workspace import Workspace
+
+ArchiveOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--archive",
+        "-a",
+        metavar="FOLDER",
+        help="The archive; by default the one in NOCTUARY_ARCHIVE, or the one this folder lies in.",
+    ),
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print the result as JSON, for scripts.")]
+PersonOption = Annotated[
+    str | None,
+    typer.Option(
+        "--by", metavar="NAME", help="Who decides, as written into the journal; your login by default."
+    ),
+]
+AlsoOption = Annotated[
+    list[Path] | None,
+    typer.Option(
+        "--also",
+        metavar="VOLUME",
+        help="A further volume of the archive to use; an empty or new folder becomes one.",
+    ),
+]
+
+
+@contextmanager
+def opened(
+    archive: Path | None, *, also: Sequence[Path] | None = None, person: str | None = None
+) -> Iterator[Workspace]:
+    """The archive a command works in, closed at its end."""
+    # Imported here so that help appears without loading databases and pictures.
+    from archive.workspace import open_archive
+
+    with open_archive(archive, also=also or (), person=person) as workspace:
+        yield workspace
+
+
+def ended(code: Exit) -> None:
+    """End a command with its code."""
+    if code is not Exit.DONE:
+        raise typer.Exit(int(code))
+
+
+__all__ = [
+    "AlsoOption",
+    "ArchiveOption",
+    "JsonOption",
+    "PersonOption",
+    "Running",
+    "ended",
+    "opened",
+]

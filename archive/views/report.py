@@ -1,0 +1,360 @@
+"""Tables and sentences from result objects, for people."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from typing import Any
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from archive.errors import shown
+from archive.model.capture import CaptureFacts
+from archive.model.identity import short
+from archive.model.listing import Copy, FrameLine, HistoryLine, NightLine, SequenceLine
+from archive.model.product import Derivative
+from archive.model.results import (
+    AuditReport,
+    ExportReport,
+    FileNote,
+    IngestReport,
+    LineageAnswer,
+    RebuildReport,
+    StaleLine,
+)
+
+_MOST_NOTES = 12
+
+
+class Report:
+    """Writes results to a console."""
+
+    def __init__(self, console: Console | None = None) -> None:
+        self.console = console or Console(highlight=False, soft_wrap=False)
+
+    def say(self, text: str, style: str = "") -> None:
+        """A line as it is: no markup is read out of names."""
+        self.console.print(Text(text, style=style), soft_wrap=True)
+
+    def table(self, columns: Sequence[tuple[str, str]], rows: Iterable[Sequence[str]]) -> None:
+        """A table with headed columns; ``right`` or ``left`` says how each is set."""
+        table = Table(box=None, padding=(0, 2, 0, 0), header_style="bold")
+        for name, side in columns:
+            table.add_column(name, justify="right" if side == "right" else "left", overflow="fold")
+        for row in rows:
+            table.add_row(*(Text(cell) for cell in row))
+        self.console.print(table)
+
+    # -- cards ---------------------------------------------------------------------------------
+
+    def ingest(self, report: IngestReport) -> None:
+        self.say(f"{shown(report.source)}", "bold")
+        if report.empty:
+            self.say("  There is nothing to take in: the card holds no file that could be copied.")
+        elif not report.copied and not report.failed:
+            self.say(f"  Nothing new: all {len(report.held)} files are held already.")
+        else:
+            self.say(
+                f"  {report.copied} files copied ({size(report.copied_size)}), "
+                f"{len(report.held)} held already, {len(report.ignored)} ignored, "
+                f"{len(report.failed)} failed."
+            )
+        for roll in report.rolls:
+            self.say(f"  masters/{roll.folder}: {roll.frames} frames, {roll.files} files, {size(roll.size)}")
+        for volume in report.volumes:
+            self.say(f"  {shown(volume.name)}: every file read back and compared ({grade(volume.grade)}).")
+        if report.sequences:
+            self.say("  Sequences found: " + ", ".join(report.sequences))
+        self._notes("Ignored", report.ignored)
+        self._notes("Remarks", report.remarks)
+        self._notes("Failed", report.failed, "bold red")
+        if report.failed:
+            self.say(
+                "  What failed is still on the card. Run the same command again; "
+                "if it repeats, try another reader."
+            )
+        for waiting in report.waiting:
+            self.say(f"  Unfinished: {waiting}.", "yellow")
+
+    def _notes(self, title: str, notes: Sequence[FileNote], style: str = "") -> None:
+        if not notes:
+            return
+        self.say(f"  {title}:", style)
+        for note in notes[:_MOST_NOTES]:
+            self.say(f"    {note.path}: {note.text}")
+        if len(notes) > _MOST_NOTES:
+            self.say(f"    … and {len(notes) - _MOST_NOTES} more; --json lists all.")
+
+    # -- nights --------------------------------------------------------------------------------
+
+    def nights(self, lines: Sequence[NightLine]) -> None:
+        if not lines:
+            self.say("No night is held here yet. Take a card in with `noctuary ingest FOLDER`.")
+            return
+        columns = [("night", ""), ("site", ""), ("cameras", ""), ("frames", "right"), ("sequences", "right")]
+        rows = [
+            [
+                line.night,
+                shown(line.site or "–"),
+                ", ".join(line.cameras),
+                str(line.frames),
+                str(line.sequences),
+                span(line.first, line.last),
+            ]
+            for line in lines
+        ]
+        self.table([*columns, ("from – to (UTC)", "")], rows)
+
+    def sequences(self, lines: Sequence[SequenceLine]) -> None:
+        if not lines:
+            self.say("No sequence is held here yet: five frames at a steady cadence make one.")
+            return
+        columns = [
+            ("sequence", ""),
+            ("frames", "right"),
+            ("missed", "right"),
+            ("cadence", "right"),
+            ("spans", "right"),
+            ("plays at 25/s", "right"),
+            ("from – to (UTC)", ""),
+        ]
+        self.table(
+            columns,
+            [
+                [
+                    line.address,
+                    str(line.frames),
+                    str(line.missed),
+                    f"{line.cadence_s:.1f} s",
+                    minutes(line.span_s),
+                    f"{line.plays_s():.1f} s",
+                    span(line.first, line.last),
+                ]
+                for line in lines
+            ],
+        )
+
+    def frames(self, lines: Sequence[FrameLine]) -> None:
+        columns = [
+            ("frame", ""),
+            ("file", ""),
+            ("taken (UTC)", ""),
+            ("exposure", ""),
+            ("rating", "right"),
+            ("recipes", "right"),
+            ("id", ""),
+        ]
+        rows = []
+        for line in lines:
+            uncertain = "?" if line.frame.time_source in ("file", "assumed") else ""
+            contested = "!" if line.contested else ""
+            rows.append(
+                [
+                    line.address or f"{line.frame.night}/{line.camera}",
+                    shown(line.frame.name),
+                    f"{line.frame.taken:%Y-%m-%d %H:%M:%S}{uncertain}",
+                    settings(line.frame.facts),
+                    str(line.rating) if line.rating else "",
+                    f"{line.versions or ''}{contested}",
+                    short(line.frame.id, 8),
+                ]
+            )
+        self.table(columns, rows)
+
+    def show(
+        self,
+        line: FrameLine,
+        copies: Sequence[tuple[str, Copy]],
+        companions: Sequence[tuple[str, str]],
+        recipe: Sequence[tuple[str, str]],
+        made: Sequence[Derivative],
+    ) -> None:
+        """One frame with its whole story."""
+        frame, facts = line.frame, line.frame.facts
+        self.say(f"{line.address or frame.night}  {shown(frame.name)}", "bold")
+        source = {
+            "offset": "its recorded offset",
+            "site": "the site's time zone",
+            "assumed": "no zone known: taken as UTC",
+            "file": "the file's own time: the camera recorded none",
+        }
+        camera = " ".join(part for part in (facts.make, facts.model) if part)
+        rows = [
+            (
+                "taken",
+                f"{frame.taken:%Y-%m-%d %H:%M:%S.%f} UTC"[:-7] + " UTC, by " + source[frame.time_source],
+            ),
+            ("camera", f"{line.camera}  {shown(camera)}".strip()),
+            ("lens", shown(facts.lens or "–")),
+            ("settings", settings(facts) or "–"),
+            ("rating", str(line.rating) if line.rating else "none"),
+            ("keywords", ", ".join(shown(word) for word in line.keywords) or "none"),
+            ("id", frame.id),
+            *(("copy", f"{shown(name)}: masters/{shown(copy.path)}") for name, copy in copies),
+            *(("beside it", f"{shown(path)} ({role})") for path, role in companions),
+        ]
+        self.table([("", ""), ("", "")], rows)
+        self.recipe(recipe)
+        for derivative in made:
+            self.say(f"made   {derivative.made[:10]}  {derivative.spec.name}  {shown(derivative.path)}")
+
+    # -- recipes -------------------------------------------------------------------------------
+
+    def recipe(self, rows: Sequence[tuple[str, str]], *, why: bool = False) -> None:
+        if not rows:
+            self.say("No recipe: the picture is developed as the camera balanced it, and nothing more.")
+            return
+        if why:
+            self.table([("recipe", ""), ("from", "")], rows)
+        else:
+            self.table([("recipe", "")], [(text,) for text, _ in rows])
+
+    def history(self, lines: Sequence[HistoryLine]) -> None:
+        if not lines:
+            self.say("No version yet. `noctuary recipe set` saves the first.")
+            return
+        for line in lines:
+            version = line.version
+            kind = (
+                "shared" if version.selection else "own, in sequences too" if version.in_sequence else "own"
+            )
+            mark = "*" if line.current else " "
+            who = f" {shown(version.person)}" if version.person else ""
+            self.say(
+                f"{mark} {short(version.entry)}  {version.time.replace('T', ' ')[:16]}{who}  ({kind})", "bold"
+            )
+            for words in line.words:
+                self.say(f"      {words}")
+            if version.note:
+                self.say(f"      “{shown(version.note)}”")
+
+    # -- exports -------------------------------------------------------------------------------
+
+    def export(self, report: ExportReport) -> None:
+        counts: dict[str, int] = {}
+        for file in report.files:
+            counts[file.state] = counts.get(file.state, 0) + 1
+        told = {
+            "made": "made",
+            "fresh": "already there",
+            "failed": "failed",
+            "same": "the same, byte for byte",
+            "differs": "different",
+        }
+        self.say(
+            f"{report.spec}: "
+            + (", ".join(f"{count} {told[state]}" for state, count in counts.items()) or "nothing to do")
+            + "."
+        )
+        for file in report.files[:3] if len(report.files) > 6 else report.files:
+            self.say(
+                f"  {shown(file.path)}" + (f"  {file.text}" if file.text and file.state != "failed" else "")
+            )
+        if len(report.files) > 6:
+            self.say(f"  … and {len(report.files) - 3} more beside them")
+        self._notes("Lost", report.lost_frames, "bold red")
+        if report.contested:
+            self.say(
+                f"  {len(report.contested)} frames have two current recipes; the newest was taken. "
+                "Save one to settle it.",
+                "yellow",
+            )
+
+    def stale(self, lines: Sequence[StaleLine]) -> None:
+        if not lines:
+            self.say("Every derivative is what the present recipes would make.")
+            return
+        for line in lines:
+            self.say(f"{line.state:<10} {shown(line.path)}  ({line.reason})")
+            for words in line.changes[:8]:
+                self.say(f"             {words}")
+
+    def lineage(self, answer: LineageAnswer) -> None:
+        self.say(f"{shown(answer.asked)}: found by {answer.found_by}; {answer.certainty}.", "bold")
+        if answer.path:
+            self.say(f"  made {answer.made} by spec {answer.spec}, {answer.made_by}, as {shown(answer.path)}")
+            self.say(f"  now {answer.state}; engine generation {answer.generation}")
+        for position, item in enumerate(answer.inputs):
+            if position == 3 and len(answer.inputs) > 4:
+                self.say(f"  … and {len(answer.inputs) - 3} frames more; --json lists all")
+                break
+            self.say(f"  from {item.address or item.name}  {shown(item.name)}  {short(item.frame, 12)}")
+            self.say(f"    {shown(item.master)}")
+            if item.recipe:
+                self.say("    " + "; ".join(item.recipe))
+            if item.versions:
+                self.say("    versions " + ", ".join(short(version) for version in item.versions))
+        for path in answer.outputs[:_MOST_NOTES]:
+            self.say(f"  made of it: {shown(path)}")
+        if len(answer.outputs) > _MOST_NOTES:
+            self.say(f"  … and {len(answer.outputs) - _MOST_NOTES} more; --json lists all")
+
+    # -- custody -------------------------------------------------------------------------------
+
+    def audit(self, report: AuditReport) -> None:
+        volumes = ", ".join(shown(name) for name in report.volumes)
+        self.say(
+            f"{volumes}: {report.files} files ({size(report.size)}), {report.entries} journal entries and "
+            f"{report.derivatives} derivatives re-read ({grade(report.grade)})."
+        )
+        if not report.findings:
+            self.say("All of them are what was recorded.")
+        for finding in report.findings:
+            self.say(f"  {shown(finding.volume)}: {shown(finding.path)} {finding.fault}", "bold red")
+        if report.findings:
+            self.say("Nothing was changed. Take what is damaged or missing from another volume.")
+
+    def rebuild(self, report: RebuildReport) -> None:
+        self.say(
+            f"The catalogue was made anew: {report.entries} entries, {report.rolls} rolls, "
+            f"{report.frames} frames, {report.sequences} sequences. No master was opened."
+        )
+        for fault in report.faults:
+            self.say(f"  {fault}", "bold red")
+
+
+def size(count: int) -> str:
+    """Bytes as people say them."""
+    value = float(count)
+    for unit in ("bytes", "kB", "MB", "GB"):
+        if value < 1000:
+            return f"{value:.0f} {unit}" if unit == "bytes" else f"{value:.1f} {unit}"
+        value /= 1000
+    return f"{value:.2f} TB"
+
+
+def grade(name: str) -> str:
+    """What a read-back grade is worth."""
+    return {
+        "direct": "from the medium itself",
+        "evicted": "from the medium, after the cache was emptied",
+        "cached": "perhaps from memory: audit after mounting again",
+    }[name]
+
+
+def minutes(seconds: float) -> str:
+    """A span of time: 75 min, or 42 s."""
+    return f"{seconds / 60:.1f} min" if seconds >= 120 else f"{seconds:.0f} s"
+
+
+def span(first: datetime, last: datetime) -> str:
+    """From and to, the day of the end only where it differs."""
+    end = f"{last:%H:%M:%S}" if first.date() == last.date() else f"{last:%Y-%m-%d %H:%M:%S}"
+    return f"{first:%Y-%m-%d %H:%M:%S} – {end}"
+
+
+def settings(facts: CaptureFacts) -> str:
+    """Exposure, aperture, sensitivity and focal length as photographers write them."""
+    parts: list[Any] = []
+    if facts.exposure_s:
+        exposure = facts.exposure_s
+        parts.append(f"{exposure:g} s" if exposure >= 0.3 else f"1/{round(1 / exposure)} s")
+    if facts.f_number:
+        parts.append(f"f/{facts.f_number:g}")
+    if facts.iso:
+        parts.append(f"ISO {facts.iso}")
+    if facts.focal_mm:
+        parts.append(f"{facts.focal_mm:g} mm")
+    return "  ".join(parts)

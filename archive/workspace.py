@@ -1,0 +1,275 @@
+"""Opens an archive and wires its parts together: the Python API.
+
+>>> with open_archive("NightArchive") as archive:  # doctest: +SKIP
+...     archive.ingest.take([Path("/media/CARD")])
+"""
+
+from __future__ import annotations
+
+import getpass
+import os
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from types import TracebackType
+
+from archive.catalogue.books import Books
+from archive.catalogue.lineage import standings
+from archive.catalogue.resolve import find, find_one, find_sequence
+from archive.custody.part import Custody
+from archive.editing.recipes import Recipes
+from archive.editing.statements import Statements
+from archive.engine import operator
+from archive.engine.declaration import Parameter
+from archive.engine.foundation import current_foundation
+from archive.errors import ArchiveError, UsageError, shown
+from archive.exports.part import Exports, say_step
+from archive.exports.specs import specs
+from archive.formats.volume import VolumeMark
+from archive.ingest.part import Ingest
+from archive.journal.log import Log
+from archive.model.capture import Frame
+from archive.model.identity import EntryId, new_token, short
+from archive.model.listing import (
+    FrameLine,
+    NightLine,
+    OperatorHelp,
+    ParameterHelp,
+    SequenceLine,
+    Story,
+)
+from archive.model.product import Spec
+from archive.store import userplace
+from archive.store.volumes import Volume, create_volume, find_volume, open_volume
+
+
+def new_archive(folder: Path | str, name: str | None = None) -> Volume:
+    """Make an archive: its first volume, in a new or empty folder.
+
+    Raises
+    ------
+    UsageError : when the folder holds something, or lies in an archive.
+    ArchiveError : when it cannot be written.
+    """
+    root = Path(folder)
+    around = find_volume(root if root.exists() else root.parent)
+    if around is not None:
+        raise UsageError(
+            f"{shown(str(root))} lies in the archive {shown(str(around))}.",
+            hint="Nothing was changed. An archive needs a folder of its own.",
+        )
+    return create_volume(root, _mark(new_token(), name or root.resolve().name))
+
+
+def new_volume(folder: Path | str, archive_id: str, name: str | None = None) -> Volume:
+    """Make another volume of an archive that exists."""
+    root = Path(folder)
+    return create_volume(root, _mark(archive_id, name or root.resolve().name))
+
+
+def _mark(archive_id: str, name: str) -> VolumeMark:
+    created = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    return VolumeMark(archive=archive_id, volume=new_token(), name=name[:100] or "archive", created=created)
+
+
+def locate(named: Path | str | None) -> Path:
+    """The archive meant: the one named, the one in NOCTUARY_ARCHIVE, or the one this folder lies in.
+
+    Raises
+    ------
+    ArchiveError : when there is none.
+    """
+    chosen = named or os.environ.get("NOCTUARY_ARCHIVE")
+    if chosen:
+        return find_volume(Path(chosen)) or Path(chosen)
+    found = find_volume(Path.cwd())
+    if found is None:
+        raise ArchiveError(
+            "There is no archive here.",
+            hint="Nothing was changed. Make one with `noctuary new FOLDER`, go into yours, "
+            "or name it with --archive.",
+        )
+    return found
+
+
+def open_archive(
+    folder: Path | str | None = None, *, also: Sequence[Path | str] = (), person: str | None = None
+) -> Workspace:
+    """Open the archive in a folder, with other volumes of it beside.
+
+    Parameters
+    ----------
+    folder : a volume of the archive; None finds it as the command does.
+    also : further volumes to write; an empty or new folder becomes one.
+    person : who decides, as written into the journal; by default the user's login name.
+
+    Raises
+    ------
+    ArchiveError : when there is no archive, or a further volume belongs to another one.
+    """
+    home = open_volume(locate(folder))
+    volumes = [home]
+    for path in also:
+        root = Path(path)
+        if not root.exists() or (root.is_dir() and not any(root.iterdir())):
+            volume = new_volume(root, home.mark.archive)
+        else:
+            volume = open_volume(root)
+        if volume.mark.archive != home.mark.archive:
+            raise ArchiveError(
+                f"{shown(str(root))} is a volume of another archive.",
+                hint="Nothing was changed. Unite the two archives first, or name another folder.",
+            )
+        if volume.id not in {each.id for each in volumes}:
+            volumes.append(volume)
+    for volume in volumes:
+        userplace.remember_mount(home.mark.archive, volume.id, volume.root)
+    return Workspace(volumes, person or _login())
+
+
+def _login() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError, ImportError):
+        return ""
+
+
+def describe_operators(name: str | None = None) -> list[OperatorHelp]:
+    """The operators that recipes are made of, or the one named.
+
+    Raises
+    ------
+    UsageError : when there is none of that name.
+    """
+    chosen = operator.declarations() if name is None else (operator.declaration(name),)
+    return [
+        OperatorHelp(
+            name=each.name,
+            version=each.version,
+            family=str(each.family),
+            summary=each.title,
+            parameters=tuple(
+                ParameterHelp(name=p.name, range=_range(p), help=p.help) for p in each.parameters
+            ),
+        )
+        for each in chosen
+    ]
+
+
+def _range(parameter: Parameter) -> str:
+    if parameter.is_choice:
+        return f"one of {', '.join(parameter.choices)}; neutral {parameter.default}"
+    low, high, neutral = (
+        operator.worded(parameter, value, sign=True)
+        for value in (parameter.low, parameter.high, parameter.default)
+    )
+    return f"{low} to {high}; neutral {neutral}"
+
+
+def list_specs() -> tuple[Spec, ...]:
+    """The export specs that every archive starts with."""
+    return specs()
+
+
+class Workspace:
+    """One open archive and its parts."""
+
+    def __init__(self, volumes: Sequence[Volume], person: str) -> None:
+        home = volumes[0]
+        archive_id = home.mark.archive
+        log = Log(
+            [volume.disk for volume in volumes],
+            writer=userplace.writer_of(archive_id, home.id),
+            person=person,
+        )
+        self.books = Books(volumes, log, userplace.database_url(archive_id))
+        self.books.sync()
+        self.ingest = Ingest(self.books, person)
+        self.statements = Statements(self.books)
+        self.recipes = Recipes(self.books, current_foundation())
+        self.exports = Exports(self.books)
+        self.custody = Custody(self.books)
+
+    def __enter__(self) -> Workspace:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        self.books.close()
+
+    @property
+    def root(self) -> Path:
+        return self.books.home.root
+
+    # -- looking -------------------------------------------------------------------------------
+
+    def nights(self) -> list[NightLine]:
+        return self.books.catalogue.nights()
+
+    def sequences(self, night: str | None = None) -> list[SequenceLine]:
+        return self.books.catalogue.sequences(night)
+
+    def frame(self, name: str) -> Frame:
+        return find_one(self.books.catalogue, name)
+
+    def sequence(self, name: str) -> SequenceLine:
+        return find_sequence(self.books.catalogue, name)
+
+    def story(self, name: str) -> Story:
+        """One frame with its facts, copies, companions, recipe and derivatives."""
+        frame = self.frame(name)
+        catalogue = self.books.catalogue
+        return Story(
+            line=self.frame_lines([frame])[0],
+            copies=tuple((self.books.volume_name(copy.volume), copy) for copy in catalogue.copies(frame.id)),
+            companions=tuple(catalogue.companions(frame.id)),
+            recipe=tuple(self.recipe_rows(frame)),
+            made=tuple(self.exports.made_of(frame)),
+        )
+
+    def recipe_rows(self, frame: Frame, *, in_sequence: bool = False) -> list[tuple[str, str]]:
+        """Each step of a frame's effective recipe in words, and the version it comes from."""
+        standing = self.recipes.standing(frame)
+        names = {version.entry: version for version in (*standing.own, *standing.shared)}
+        recipe = self.recipes.effective(frame, in_sequence=in_sequence)
+        rows = []
+        for step in (*recipe.base, *recipe.finish):
+            origin = recipe.origins.get(step.name, recipe.origins.get("finish", ""))
+            version = names.get(EntryId(origin))
+            kind = "shared" if version and version.selection else "its own"
+            rows.append((say_step(step), f"{kind}, version {short(origin)}" if version else ""))
+        return rows
+
+    def frames(self, name: str) -> list[FrameLine]:
+        """The frames that a name finds, with ratings and keywords."""
+        return self.frame_lines(find(self.books.catalogue, name).frames)
+
+    def frame_lines(self, frames: Sequence[Frame]) -> list[FrameLine]:
+        """Frames with what people gave them."""
+        ids = [frame.id for frame in frames]
+        ratings = self.books.catalogue.stated_about(ids, "rating")
+        words: dict[str, list[str]] = {}
+        for (frame_id, word), on in self.books.catalogue.stated_about(ids, "keyword").items():
+            if on:
+                words.setdefault(frame_id, []).append(word)
+        standing = standings(self.books.catalogue, ids)
+        cameras = self.books.catalogue.cameras()
+        return [
+            FrameLine(
+                frame=frame,
+                camera=cameras[frame.camera].name if frame.camera in cameras else frame.camera,
+                address=self.books.address_of(frame),
+                rating=ratings.get((frame.id, ""), 0),
+                keywords=tuple(sorted(words.get(frame.id, ()))),
+                versions=len(standing[frame.id].own) + len(standing[frame.id].shared),
+                contested=standing[frame.id].contested,
+            )
+            for frame in frames
+        ]
