@@ -1,30 +1,30 @@
 """The aurora: curtains of light above a map of the ground, folded by turbulence, seen in true perspective.
 
-Electrons rain down along sheets that the domain-warped coordinate ``v`` of a map marks out; the light they
-make has an altitude profile for each emission; each line of sight is integrated through both. Between two
-altitudes the crossing of a sheet is integrated in closed form, so thin curtains never break into steps.
+Electrons rain down along thin sheets. The foot of a sheet is a curve on the map, bent by turbulence; from every
+point of it a field line rises, leaning toward the magnetic zenith, and shines by the altitude profile of each
+emission. Every field line is drawn with the light its piece of sheet sends to each pixel, so a sheet seen
+along its fold is brighter, as in the sky.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
 import numba as nb
 import numpy as np
 from numpy.typing import NDArray
+from PIL import Image
 
 from archive.demo.noise import fractal, noise
 
 EARTH_KM = 6371.0
 TILT = 0.21
 """Horizontal shift toward magnetic north per unit of height: field lines lean 12° at this latitude."""
-ALTITUDES_KM = np.array(
-    [90, 94, 97, 100, 103, 106, 109, 112, 116, 121, 127, 135, 146, 160, 178, 202, 235, 280, 350, 450], np.float64
-)
-_GRID_NEAR, _GRID_FAR = 18.0, 1500.0
-_RAY_STEP_KM = 0.5
-_RAY_SPAN_KM = 2600.0
+_LOWEST_KM, _HIGHEST_KM = 86.0, 440.0
+_PATCH_KM = 108.0
+_STRANDS = ((-1.0, 0.22), (0.0, 0.56), (1.0, 0.22))
 _GREEN = np.array([0.13, 1.0, 0.30])
 _BLUE = np.array([0.20, 0.16, 0.95])
 _MAGENTA = np.array([1.0, 0.20, 0.78])
@@ -101,188 +101,235 @@ def _profiles() -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.fl
 
 
 @nb.njit(nogil=True, error_model="numpy")
-def _coordinates(east: Any, north: Any, phase: float, folds: float, seed: float, out: Any) -> None:
-    for row in range(east.shape[0]):
-        for column in range(east.shape[1]):
-            x, y = east[row, column], north[row, column]
-            wave, along, across = 430.0, 10.0 + 20.0 * folds, 22.0 + 34.0 * folds
-            # Warps of falling size are composed, not added: each bends what the last has bent, as eddies do.
-            for octave in range(4):
-                z = phase * (0.6 + 0.25 * octave) + 31.7 * octave + seed
-                dx = noise(x / wave, y / wave * 1.25, z)
-                dy = noise(x / wave + 41.3, y / wave * 1.25 + 17.9, z + 5.3)
-                x += along * dx
-                y += across * dy
-                if octave == 0:
-                    wave, along, across = 150.0, 6.0 + 34.0 * folds, 7.0 + 42.0 * folds
-                elif octave == 1:
-                    wave, along, across = 56.0, 1.5 + 16.0 * folds, 1.2 + 17.0 * folds
-                else:
-                    wave, along, across = 23.0, 4.5 * folds, 4.5 * folds
-            out[row, column, 0] = x
-            out[row, column, 1] = y
-            blob = noise(x / 46.0 + 7.7, y / 30.0, 0.35 * phase + seed) + 0.45 * noise(x / 19.0, y / 15.0, seed)
-            beat = noise(x / 60.0, y / 45.0 + 3.1, 1.15 * phase + 71.0 + seed)
-            patch = min(1.0, max(0.0, (blob - 0.02) * 2.3))
-            out[row, column, 3] = patch * patch * (3 - 2 * patch) * (0.35 + 0.9 * max(0.0, 0.35 + beat))
+def _feet(along: Any, across: float, phase: float, folds: float, seed: float, out: Any) -> None:
+    for index in range(along.size):
+        x, y = along[index], across
+        wave, push, pull = 420.0, 14.0 + 22.0 * folds, 20.0 + 34.0 * folds
+        # Warps of falling size are composed, not added: each bends what the last has bent, as eddies do.
+        for octave in range(4):
+            z = phase * (0.55 + 0.22 * octave) + 31.7 * octave + seed
+            dx = noise(x / wave, y / wave * 1.2, z)
+            dy = noise(x / wave + 41.3, y / wave * 1.2 + 17.9, z + 5.3)
+            x += push * dx
+            y += pull * dy
+            if octave == 0:
+                wave, push, pull = 150.0, 8.0 + 52.0 * folds, 8.0 + 66.0 * folds
+            elif octave == 1:
+                wave, push, pull = 54.0, 1.5 + 27.0 * folds, 1.5 + 30.0 * folds
+            else:
+                wave, push, pull = 21.0, 7.0 * folds, 7.5 * folds
+        out[index, 0] = x
+        out[index, 1] = y
 
 
 @nb.njit(nogil=True, error_model="numpy")
-def _integrate(
-    geometry: Any, path: Any, field: Any, arcs: Any, rays: Any, body: Any, lower: Any, top: Any, altitudes: Any,
-    veil: float, patches: float, out: Any,
+def _draw(
+    feet: Any, flux: Any, calm: Any, heading: float, half: float, horizon: float, body: Any, lower: Any, top: Any,
+    sharp: Any, soft: Any,
 ) -> None:  # fmt: skip
-    height, width, levels, _ = geometry.shape
-    arc_count = arcs.shape[0]
-    before = np.zeros((8, 4))
-    for row in range(height):
-        for column in range(width):
-            red = green = blue = 0.0
-            last_u = last_v = last_g = last_p = 0.0
-            for level in range(levels):
-                gi, gj = geometry[row, column, level, 0], geometry[row, column, level, 1]
-                i, j = int(gi), int(gj)
-                fi, fj = gi - i, gj - j
-                a, b = (1 - fi) * (1 - fj), (1 - fi) * fj
-                c, d = fi * (1 - fj), fi * fj
-                near, far = field[i], field[i + 1]
-                u = a * near[j, 0] + b * near[j + 1, 0] + c * far[j, 0] + d * far[j + 1, 0]
-                v = a * near[j, 1] + b * near[j + 1, 1] + c * far[j, 1] + d * far[j + 1, 1]
-                g = a * near[j, 2] + b * near[j + 1, 2] + c * far[j, 2] + d * far[j + 1, 2]
-                p = a * near[j, 3] + b * near[j + 1, 3] + c * far[j, 3] + d * far[j + 1, 3]
-                for arc in range(arc_count):
-                    for kind in range(3):
-                        offset = (v - arcs[arc, 0]) * g / (arcs[arc, 2 + kind])
-                        here = 0.5 * offset / np.sqrt(1 + offset * offset)
-                        if level > 0:
-                            span = (v - last_v) * 0.5 * (g + last_g)
-                            length = path[row, level - 1]
-                            if abs(span) > 0.02 * arcs[arc, 2 + kind]:
-                                amount = length * (here - before[arc, kind]) / span
-                            else:
-                                amount = length * 0.5 / arcs[arc, 2 + kind] / (1 + offset * offset) ** 1.5
-                            share = 0.5
-                            if abs(v - last_v) > 1e-6:
-                                share = min(1.0, max(0.0, (arcs[arc, 0] - last_v) / (v - last_v)))
-                            where = last_u + share * (u - last_u)
-                            h = altitudes[level - 1] + share * (altitudes[level] - altitudes[level - 1])
-                            spot = (where + 1300.0) * 2.0
-                            k = min(max(int(spot), 0), rays.shape[2] - 2)
-                            f = min(1.0, max(0.0, spot - k))
-                            ray = rays[arc, 0, k] * (1 - f) + rays[arc, 0, k + 1] * f
-                            soft = rays[arc, 1, k] * (1 - f) + rays[arc, 1, k + 1] * f
-                            if kind == 0:
-                                flux = arcs[arc, 1] * ray
-                                shift = min(7.0, max(-8.0, 6.0 * (flux - 0.55)))
-                                reach = 0.75 + 0.5 * min(1.6, ray)
-                                at = h + shift - 80.0
-                                if at > 28.0:
-                                    at = 28.0 + (at - 28.0) / reach
-                                bright = 0.78 * flux
-                                under = 0.85 * max(0.0, flux - 0.30) * min(1.0, flux)
-                                above = 0.11 * flux
-                            elif kind == 1:
-                                flux = arcs[arc, 1] * soft
-                                at = h - 80.0
-                                bright, under, above = 0.30 * flux, 0.0, 0.05 * flux
-                            else:
-                                flux = arcs[arc, 1] * soft
-                                at = h - 80.0
-                                bright, under, above = 0.0, 0.0, 0.17 * flux
-                            n = min(max(int(at), 0), 399)
-                            m = min(1.0, max(0.0, at - n))
-                            bright, under, above = amount * bright, amount * under, amount * above
-                            red += bright * (body[n, 0] * (1 - m) + body[n + 1, 0] * m)
-                            green += bright * (body[n, 1] * (1 - m) + body[n + 1, 1] * m)
-                            blue += bright * (body[n, 2] * (1 - m) + body[n + 1, 2] * m)
-                            red += under * lower[n, 0] + above * top[n, 0]
-                            green += under * lower[n, 1] + above * top[n, 1]
-                            blue += under * lower[n, 2] + above * top[n, 2]
-                        before[arc, kind] = here
-                if level > 0:
-                    n = int(0.5 * (altitudes[level] + altitudes[level - 1])) - 80
-                    band = np.exp(-(((v - 215.0) / 120.0) ** 2))
-                    light = path[row, level - 1] / 30.0 * (veil * band + patches * 0.5 * (p + last_p))
-                    red += light * (body[n, 0] + 0.10 * top[n, 0])
-                    green += light * body[n, 1]
-                    blue += light * body[n, 2]
-                last_u, last_v, last_g, last_p = u, v, g, p
-            out[row, column, 0] = red
-            out[row, column, 1] = green
-            out[row, column, 2] = blue
+    # sharp and soft are pictures of the sky, first row on top; half is the tangent of half the field of view.
+    height, width, _ = sharp.shape
+    scale = width / (2 * half)
+    cosine, sine = np.cos(heading), np.sin(heading)
+    count = feet.shape[0]
+    for index in range(1, count - 1):
+        x, y = feet[index, 0], feet[index, 1]
+        ahead = y * cosine + x * sine
+        if ahead < 25.0:
+            continue
+        right = x * cosine - y * sine
+        px, py = feet[index - 1, 0], feet[index - 1, 1]
+        qx, qy = feet[index + 1, 0], feet[index + 1, 1]
+        piece = 0.5 * np.hypot(qx - px, qy - py)
+        spread = 0.5 * scale * abs(
+            (qx * cosine - qy * sine) / max(25.0, qy * cosine + qx * sine)
+            - (px * cosine - py * sine) / max(25.0, py * cosine + px * sine)
+        )  # fmt: skip
+        spread = min(24.0, max(1.0, spread))
+        if abs(right / ahead) > half * 1.25:
+            continue
+        drop = (x * x + y * y) / (2 * 6371.0)
+        ray, still = flux[index], calm[index]
+        shift = min(6.0, max(-9.0, 7.0 * (ray - 0.6)))
+        stretch = 0.70 + 0.42 * min(1.8, ray)
+        last = horizon - scale * (86.0 - drop) / ahead
+        row = int(np.floor(last))
+        h = 86.0
+        while row >= 0 and h < 440.0:
+            # The altitude at which this field line passes the middle of the row: tangent = (h - drop) / ahead(h).
+            slope = (horizon - row - 0.5) / scale
+            h = (slope * (ahead + 0.21 * 105.0 * cosine) + drop) / (1 + slope * 0.21 * cosine)
+            step = (ahead + 0.21 * (105.0 - h) * cosine) / scale / (1 + slope * 0.21 * cosine)
+            front = ahead - 0.21 * (h - 105.0) * cosine
+            if h < 84.0 or front < 12.0:
+                row -= 1
+                if front < 12.0:
+                    break
+                continue
+            if row < height:
+                side = (right + 0.21 * (h - 105.0) * sine) / front
+                column = (side + half) * scale - 0.5
+                squared = 1 + side * side + slope * slope
+                seen = piece * step * scale * scale * squared**1.5 / (front * front * squared)
+                at = h - 80.0 + shift
+                if at > 28.0:
+                    at = 28.0 + (at - 28.0) / stretch
+                n = min(max(int(at), 0), 399)
+                m = min(1.0, max(0.0, at - n))
+                under = 0.62 * max(0.0, ray - 0.34) * min(1.0, ray)
+                red = ray * (body[n, 0] * (1 - m) + body[n + 1, 0] * m) + under * lower[n, 0] + 0.07 * ray * top[n, 0]
+                green = ray * (body[n, 1] * (1 - m) + body[n + 1, 1] * m) + under * lower[n, 1]
+                blue = ray * (body[n, 2] * (1 - m) + body[n + 1, 2] * m) + under * lower[n, 2] + 0.07 * ray * top[n, 2]
+                n = min(max(int(h - 80.0), 0), 399)
+                above = 0.17 * still
+                first, final = int(np.ceil(column - spread)), int(np.floor(column + spread))
+                for c in range(max(0, first), min(width - 1, final) + 1):
+                    weight = seen * (1 - abs(c - column) / spread) / spread
+                    if weight > 0:
+                        sharp[row, c, 0] += weight * red
+                        sharp[row, c, 1] += weight * green
+                        sharp[row, c, 2] += weight * blue
+                        soft[row, c, 0] += weight * (above * top[n, 0] + 0.10 * still * body[n, 0])
+                        soft[row, c, 1] += weight * (above * top[n, 1] + 0.10 * still * body[n, 1])
+                        soft[row, c, 2] += weight * (above * top[n, 2] + 0.10 * still * body[n, 2])
+            row -= 1
+
+
+@nb.njit(nogil=True, error_model="numpy")
+def _patches(east: Any, north: Any, phase: float, seed: float, out: Any) -> None:
+    for row in range(east.shape[0]):
+        for column in range(east.shape[1]):
+            x, y = east[row, column], north[row, column]
+            x += 22.0 * noise(x / 70.0, y / 60.0, 0.3 * phase + seed)
+            y += 16.0 * noise(x / 55.0 + 9.1, y / 48.0, 0.3 * phase + seed)
+            blob = noise(x / 44.0 + 7.7, y / 26.0, 0.25 * phase + seed)
+            blob += 0.5 * noise(x / 17.0, y / 13.0, 0.4 * phase + seed)
+            beat = noise(x / 70.0, y / 52.0 + 3.1, 1.1 * phase + 71.0 + seed)
+            patch = min(1.0, max(0.0, (blob + 0.05) * 1.7))
+            out[row, column] = patch * patch * (3 - 2 * patch) * min(1.3, max(0.08, 0.5 + 1.5 * beat))
+
+
+def blurred(picture: NDArray[np.float32], sigma: float) -> NDArray[np.float32]:
+    """The picture, float32 (H, W, 3), under a Gaussian of ``sigma`` pixels; wide ones work on a smaller copy."""
+    height, width, _ = picture.shape
+    shrink = max(1, int(sigma / 2.5))
+    small = resized(picture, max(2, width // shrink), max(2, height // shrink), box=shrink > 1)
+    reach = sigma * small.shape[1] / width
+    size = int(np.ceil(3 * reach))
+    kernel = np.exp(-0.5 * (np.arange(-size, size + 1) / reach) ** 2)
+    kernel = (kernel / kernel.sum()).astype(np.float32)
+    for axis in (0, 1):
+        pad = [(0, 0), (0, 0), (0, 0)]
+        pad[axis] = (size, size)
+        wide = np.pad(small, pad, "edge")
+        length = small.shape[axis]
+        parts = (np.take(wide, range(k, k + length), axis) * kernel[k] for k in range(2 * size + 1))
+        small = np.sum(np.stack(list(parts)), axis=0) if size <= 2 else _summed(parts)
+    return resized(small, width, height)
+
+
+def _summed(parts: Iterable[NDArray[np.float32]]) -> NDArray[np.float32]:
+    total: NDArray[np.float32] | None = None
+    for part in parts:
+        total = part if total is None else total + part
+    assert total is not None
+    return total
+
+
+def resized(picture: NDArray[np.float32], width: int, height: int, *, box: bool = False) -> NDArray[np.float32]:
+    """The picture, float32 (H, W, 3), at another size: smooth when it grows, averaged over boxes when it shrinks."""
+    if picture.shape[:2] == (height, width):
+        return picture
+    how = Image.Resampling.BOX if box else Image.Resampling.BICUBIC
+    planes = [
+        np.asarray(Image.fromarray(np.ascontiguousarray(picture[..., c])).resize((width, height), how))
+        for c in range(picture.shape[2])
+    ]
+    return np.maximum(np.stack(planes, -1), np.float32(0))
 
 
 class Curtains:
-    """The aurora as one camera sees it: geometry worked out once, light at any moment after.
+    """The aurora as one camera sees it.
 
     Parameters
     ----------
-    across, up : float64, tangents of each column's azimuth from the optical axis, (W,), and of each row's
-        height above the horizon, (H,); rows must be at or above the horizon.
+    width, height : pixels of the picture of the sky, whose last row touches the horizon.
+    half : tangent of half the horizontal field of view.
     azimuth : degrees east of north of the optical axis.
     seed : which of all possible nights this is.
     """
 
-    def __init__(
-        self, across: NDArray[np.float64], up: NDArray[np.float64], azimuth: float, seed: int
-    ) -> None:
+    def __init__(self, width: int, height: int, half: float, azimuth: float, seed: int) -> None:
+        self._size = (height, width)
+        self._half = half
+        self._heading = float(np.radians(azimuth))
         self._seed = float(seed % 9973) * 3.61
-        reach = np.abs(np.arctan(across)).max() + 0.10
-        columns = int(min(384, max(64, across.size)))
-        rows = int(min(220, max(64, across.size // 2)))
-        bearing = np.linspace(-reach, reach, columns) + np.radians(azimuth)
-        log_far, log_near = np.log(_GRID_FAR), np.log(_GRID_NEAR)
-        distance = np.exp(np.linspace(log_near, log_far, rows))
-        self._east = distance[:, None] * np.sin(bearing)[None]
-        self._north = distance[:, None] * np.cos(bearing)[None]
-        self._steps = (distance * (log_far - log_near) / (rows - 1), 2 * reach / (columns - 1) * distance)
-        x, y = np.meshgrid(across, up)
-        elevation = np.arctan2(y, np.sqrt(1 + x * x))[..., None]
-        shell = EARTH_KM + ALTITUDES_KM
-        rise = EARTH_KM * np.sin(elevation)
+        density = int(min(6000, max(900, width * 9)))
+        # Points crowd where the sheet is near and each kilometre of it covers more pixels.
+        self._along = 150.0 * np.sinh(np.linspace(-3.2, 3.2, density)) + 130.0 * np.sin(self._heading)
+        self._body, self._lower, self._top = _profiles()
+        rows, columns = max(8, height // 2), max(12, width // 2)
+        up = (rows - 0.5 - np.arange(rows)) / columns * 2 * half
+        side = (np.arange(columns) + 0.5) / columns * 2 * half - half
+        x, y = np.meshgrid(side, up)
+        self._patch_views = [self._ground(x, y, altitude) for altitude in (_PATCH_KM, _PATCH_KM + 13)]
+
+    def _ground(
+        self, x: NDArray[np.float64], y: NDArray[np.float64], altitude: float
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float32]]:
+        """Where lines of sight pass an altitude (east, north in km), and how much of its light they gather."""
+        elevation = np.arctan2(y, np.sqrt(1 + x * x))
+        rise, shell = EARTH_KM * np.sin(elevation), EARTH_KM + altitude
         slant = np.sqrt(rise**2 + shell**2 - EARTH_KM**2) - rise
         ground = EARTH_KM * np.arctan2(slant * np.cos(elevation), EARTH_KM + slant * np.sin(elevation))
-        heading = np.arctan(x)[..., None] + np.radians(azimuth)
-        east = ground * np.sin(heading)
-        north = ground * np.cos(heading) + TILT * (ALTITUDES_KM - 105)
-        i = (np.log(np.maximum(np.hypot(east, north), 1.0)) - log_near) / (log_far - log_near) * (rows - 1)
-        turn = np.arctan2(east, north) - np.radians(azimuth)
-        turn = (turn + np.pi) % (2 * np.pi) - np.pi
-        j = (turn + reach) / (2 * reach) * (columns - 1)
-        self._geometry = np.stack([np.clip(i, 0, rows - 1.001), np.clip(j, 0, columns - 1.001)], -1).astype(np.float32)
-        middle = slant[:, across.size // 2]
-        self._path = np.ascontiguousarray(np.diff(middle, axis=1))
-        self._body, self._lower, self._top = _profiles()
+        heading = np.arctan(x) + self._heading
+        path = shell / np.sqrt(shell**2 - (EARTH_KM * np.cos(elevation)) ** 2)
+        north = ground * np.cos(heading)
+        # The oval ends to the north; far patches would only be seen as streaks along the horizon.
+        band = np.exp(-((np.maximum(0.0, ground - 210.0) / 190.0) ** 2))
+        return ground * np.sin(heading), north, (np.minimum(path, 4.0) * band).astype(np.float32)
 
     def light(self, state: Mood) -> NDArray[np.float32]:
         """Linear sRGB light of the aurora for every pixel, float32 (H, W, 3), 1.0 = clipping of a usual exposure."""
-        field = np.empty((*self._east.shape, 4), np.float32)
-        _coordinates(self._east, self._north, state.phase, state.folds, self._seed, field)
-        radial, sideways = self._steps
-        slope = np.hypot(
-            np.gradient(field[..., 1], axis=0) / radial[:, None], np.gradient(field[..., 1], axis=1) / sideways[:, None]
-        )
-        field[..., 2] = 1 / np.maximum(slope, 0.45)
-        arcs = np.array([(where, power, width, 4.5 * width, 11 * width) for where, power, width in state.arcs])
-        out = np.empty((*self._geometry.shape[:2], 3), np.float32)
-        _integrate(
-            self._geometry, self._path, field, arcs, self._rays(state), self._body, self._lower, self._top,
-            ALTITUDES_KM, state.veil, state.patches, out,
-        )  # fmt: skip
-        return out
+        height, width = self._size
+        sharp, soft = np.zeros((height, width, 3), np.float32), np.zeros((height, width, 3), np.float32)
+        feet = np.empty((self._along.size, 2))
+        for number, (where, power, half_width) in enumerate(state.arcs):
+            if power < 0.002:
+                continue
+            rays, calm = self._rays(state, number)
+            for offset, share in _STRANDS:
+                _feet(self._along, where + offset * half_width, state.phase, state.folds, self._seed, feet)
+                lag = int(round(offset * 3))
+                _draw(
+                    feet, share * power * np.roll(rays, lag) / 0.56, share * power * calm, self._heading, self._half,
+                    float(height), self._body, self._lower, self._top, sharp, soft,
+                )  # fmt: skip
+        pixel = width / 480.0
+        near = blurred(sharp, max(0.45, 0.9 * pixel))
+        glow = blurred(near, 7.0 * pixel) * 0.22 + blurred(near, 26.0 * pixel) * 0.13
+        light = 0.74 * near + glow + blurred(soft, 9.0 * pixel)
+        return light + self._diffuse(state)
 
-    def _rays(self, state: Mood) -> NDArray[np.float32]:
-        """Brightness along each arc: with rays, and without; float32 (arcs, 2, positions along it)."""
-        u = np.arange(0, _RAY_SPAN_KM, _RAY_STEP_KM)
-        tables = []
-        for arc in range(len(state.arcs)):
-            z = self._seed + 100.0 * arc
-            still = np.full(u.shape, state.phase)
-            alive = np.full(u.shape, state.ray_phase)
-            soft = np.exp(0.9 * fractal(u / 210 + 0.21 * still, 0.8 * still, z, octaves=2))
-            thick = fractal(u / 26 + 0.5 * still, 0.9 * alive, z + 31, octaves=2, gain=0.6)
-            thin = fractal(u / 9.0 + 0.7 * still, 1.3 * alive, z + 57, octaves=2, gain=0.55)
-            gate = np.clip(0.55 + 1.3 * fractal(u / 90, 0.7 * alive, z + 83, octaves=1), 0.1, 1.2)
-            ray = np.exp(state.contrast * gate * (1.1 * thick + 0.9 * thin))
-            tables.append(np.stack([soft * ray, soft]))
-        return np.stack(tables).astype(np.float32)
+    def _diffuse(self, state: Mood) -> NDArray[np.float32]:
+        height, width = self._size
+        total = np.zeros((*self._patch_views[0][0].shape, 3), np.float32)
+        for (east, north, gathered), share in zip(self._patch_views, (0.62, 0.38), strict=True):
+            patch = np.empty(east.shape, np.float32)
+            _patches(east, north, state.phase, self._seed, patch)
+            light = share * gathered * (state.patches * patch + 0.35 * state.veil)
+            total += light[..., None] * np.array([0.19, 1.0, 0.40], np.float32)
+        return resized(blurred(total, max(0.5, 0.0045 * width)), width, height)
+
+    def _rays(self, state: Mood, arc: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Brightness along an arc, with its rays and without."""
+        u = self._along
+        z = self._seed + 100.0 * arc
+        soft = np.exp(1.0 * fractal(u / 190, np.full(u.shape, 0.8 * state.phase), z, octaves=2))
+        alive = np.full(u.shape, state.ray_phase)
+        drift = 0.6 * alive
+        thick = fractal(u / 24 + drift, 0.8 * alive, z + 31, octaves=2, gain=0.6)
+        thin = fractal(u / 7.5 + 1.3 * drift, 1.1 * alive, z + 57, octaves=2, gain=0.55)
+        gate = np.clip(0.6 + 1.2 * fractal(u / 80, 0.6 * alive, z + 83, octaves=1), 0.12, 1.2)
+        ray = np.exp(state.contrast * gate * (1.3 * thick + 1.0 * thin))
+        return (soft * ray).astype(np.float64), soft.astype(np.float64)

@@ -11,7 +11,9 @@ Chromaticity = tuple[float, float]
 D65: Chromaticity = (0.3127, 0.3290)
 SRGB_PRIMARIES = ((0.64, 0.33), (0.30, 0.60), (0.15, 0.06))
 ICC_D50_XYZ: Floats = np.array([0.9642, 1.0, 0.8249])
-_BRADFORD: Floats = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
+_BRADFORD: Floats = np.array(
+    [[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]]
+)
 
 
 def xyz_of(white: Chromaticity) -> Floats:

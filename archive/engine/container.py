@@ -102,7 +102,17 @@ def kind_of(data: bytes) -> Kind | None:
     return None
 
 
-_RAW_MARKS = (b"HEAPCCDR", b"FUJIFILMCCD-RAW", b"\x00MRM", b"FOVb", b"ARRI", b"qktk", b"qktn", b"DSC-Image", b"NOKIARAW")
+_RAW_MARKS = (
+    b"HEAPCCDR",
+    b"FUJIFILMCCD-RAW",
+    b"\x00MRM",
+    b"FOVb",
+    b"ARRI",
+    b"qktk",
+    b"qktn",
+    b"DSC-Image",
+    b"NOKIARAW",
+)
 
 
 def completeness(data: bytes, kind: Kind) -> Completeness:

@@ -39,7 +39,9 @@ class CameraColour:
 
     def multipliers_for(self, white: colour.Chromaticity) -> Floats:
         """Multipliers, smallest 1, that make a light of this chromaticity neutral."""
-        camera_white = np.linalg.solve(self.to_srgb, colour.XYZ_TO_SRGB @ colour.xyz_of(white)) / self.daylight
+        camera_white = (
+            np.linalg.solve(self.to_srgb, colour.XYZ_TO_SRGB @ colour.xyz_of(white)) / self.daylight
+        )
         gains = 1 / np.maximum(camera_white, 1e-3)
         return np.asarray(gains / gains.min())
 
@@ -245,7 +247,9 @@ def _decoded(facts: Mapping[str, Any], arrays: list[Any], orientation: int | Non
     return Decoded(pixels=_light(*arrays), orientation=turned, sensor=facts["sensor"])
 
 
-def _light(stored: npt.NDArray[Any], curves: npt.NDArray[np.float32], matrix: Floats) -> npt.NDArray[np.float32]:
+def _light(
+    stored: npt.NDArray[Any], curves: npt.NDArray[np.float32], matrix: Floats
+) -> npt.NDArray[np.float32]:
     light = np.stack([curves[channel][stored[:, :, channel]] for channel in range(3)], axis=-1)
     if np.array_equal(matrix, np.eye(3)):
         return light

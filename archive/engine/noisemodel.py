@@ -37,7 +37,10 @@ TYPICAL = NoiseModel(gain=2e-4, read=1e-7)
 
 
 def measure(
-    mosaic: npt.NDArray[np.uint16], blacks: npt.NDArray[np.float32], scales: npt.NDArray[np.float32], rows: Rows
+    mosaic: npt.NDArray[np.uint16],
+    blacks: npt.NDArray[np.float32],
+    scales: npt.NDArray[np.float32],
+    rows: Rows,
 ) -> NoiseModel:
     """The noise of a mosaic, from differences between neighbours of one colour in its plainest blocks."""
     down, across = mosaic.shape[0] // _BLOCK, mosaic.shape[1] // _BLOCK
@@ -49,7 +52,9 @@ def measure(
     order = np.argsort(means, axis=None)
     bins = np.array_split(order, min(_LEVELS, max(2, order.size // 16)))
     levels = np.array([means.flat[each].mean() for each in bins], np.float64)
-    spreads = np.array([np.quantile(variances.flat[each], _QUANTILE) for each in bins], np.float64) / _SHORTFALL
+    spreads = (
+        np.array([np.quantile(variances.flat[each], _QUANTILE) for each in bins], np.float64) / _SHORTFALL
+    )
     weights = 1 / np.maximum(spreads, 1e-10)
     gain, read = np.polyfit(levels, spreads, 1, w=weights) if np.ptp(levels) > 1e-4 else (0.0, spreads.mean())
     if gain <= 0:

@@ -51,10 +51,13 @@ def encode_jpeg(
         )
     if xmp is not None and len(xmp) > 65502:
         raise ArchiveError(
-            f"The description is too long for a JPEG ({len(xmp)} bytes).", hint="Nothing was written; shorten its text."
+            f"The description is too long for a JPEG ({len(xmp)} bytes).",
+            hint="Nothing was written; shorten its text.",
         )
     if max(pixels.shape[:2]) > 65535:
-        raise ArchiveError("A JPEG's sides end at 65535 pixels.", hint="Nothing was written; choose TIFF or PNG.")
+        raise ArchiveError(
+            "A JPEG's sides end at 65535 pixels.", hint="Nothing was written; choose TIFF or PNG."
+        )
     options: dict[str, Any] = {"quality": quality, "subsampling": _SUBSAMPLING[subsampling]}
     if icc:
         options["icc_profile"] = srgb_icc()

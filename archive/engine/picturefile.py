@@ -111,7 +111,12 @@ def _facts(pixels: npt.NDArray[Any], orientation: int) -> dict[str, Any]:
     return {
         "layout": "picture",
         "orientation": orientation if 1 <= orientation <= 8 else 1,
-        "sensor": {"source": "developed picture", "width": width, "height": height, "bits": pixels.itemsize * 8},
+        "sensor": {
+            "source": "developed picture",
+            "width": width,
+            "height": height,
+            "bits": pixels.itemsize * 8,
+        },
     }
 
 

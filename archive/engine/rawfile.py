@@ -140,7 +140,7 @@ def _camera(raw: Any) -> dict[str, Any]:
     """Balanced camera colour → linear sRGB, and the multipliers that balance it as shot and for daylight.
 
     A DNG's matrix comes back ready made (``color_matrix``) while ``rgb_xyz_matrix`` is zero; for others it is the
-    other way round. Where neither is known, camera colour is taken as it is, which LibRaw does as well.
+    other way round. Matrices that LibRaw only knows inside itself are found by asking it for both pictures.
     """
     ready = np.array(raw.color_matrix, np.float64)[:3, :3]
     from_xyz = np.array(raw.rgb_xyz_matrix, np.float64)[:3, :3]
@@ -152,7 +152,7 @@ def _camera(raw: Any) -> dict[str, Any]:
     elif np.any(ready):
         to_srgb = ready
     else:
-        to_srgb = np.eye(3)
+        to_srgb = _inner_matrix(raw)
     if not np.all(np.isfinite(daylight)) or np.any(daylight <= 0):
         daylight = np.ones(3)
     shot = np.array(raw.camera_whitebalance, np.float64)[:3]
@@ -163,3 +163,23 @@ def _camera(raw: Any) -> dict[str, Any]:
         "as_shot": (shot / shot.min()).tolist(),
         "daylight": (daylight / daylight.min()).tolist(),
     }
+
+
+def _inner_matrix(raw: Any) -> npt.NDArray[np.float64]:
+    """Camera colour → linear sRGB as LibRaw itself does it, fitted to its own pictures at half size."""
+    shared = {
+        "gamma": (1, 1), "no_auto_bright": True, "output_bps": 16, "half_size": True, "user_flip": 0,
+        "user_wb": [1.0, 1.0, 1.0, 1.0], "adjust_maximum_thr": 0.0,
+    }  # fmt: skip
+    camera = raw.postprocess(output_color=rawpy.ColorSpace.raw, **shared)
+    srgb = raw.postprocess(output_color=rawpy.ColorSpace.sRGB, **shared)
+    if camera.shape != srgb.shape or camera.ndim != 3 or camera.shape[2] != 3:
+        return np.eye(3)
+    source, target = camera.reshape(-1, 3).astype(np.float64), srgb.reshape(-1, 3).astype(np.float64)
+    inside = (target > 200) & (target < 60000) & (source < 60000)
+    usable = inside.all(axis=1)
+    if usable.sum() < 1000:
+        return np.eye(3)
+    step = max(1, int(usable.sum()) // 20000)
+    matrix = np.linalg.lstsq(source[usable][::step], target[usable][::step], rcond=None)[0].T
+    return np.asarray(np.round(matrix / matrix.sum(axis=1, keepdims=True), 4))

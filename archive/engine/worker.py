@@ -56,7 +56,9 @@ def serve(source: BinaryIO, sink: BinaryIO, work: Callable[[bytes], Answer] = de
         except NotDecodable as error:
             message.send(sink, {"refused": error.reason, "damaged": error.damaged}, [])
         except MemoryError:
-            message.send(sink, {"refused": "decoding it needs more memory than is allowed", "damaged": True}, [])
+            message.send(
+                sink, {"refused": "decoding it needs more memory than is allowed", "damaged": True}, []
+            )
         except Exception:
             message.send(sink, {"bug": traceback.format_exc()}, [])
         else:

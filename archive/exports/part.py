@@ -171,10 +171,11 @@ class Exports:
         with DecoderPool(1) as decoder:
             data = self._books.master_bytes(frame)
             decoded = decoder.decode(data, frame.name, orientation=frame.facts.orientation)
-            after = render(decoded, recipe, pixels, threads=self._threads)
+            after: Any = render(decoded, recipe, pixels, threads=self._threads)
             if before:
                 plain = EffectiveRecipe(foundation=recipe.foundation)
-                after = side_by_side(render(decoded, plain, pixels, threads=self._threads), after)
+                untouched: Any = render(decoded, plain, pixels, threads=self._threads)
+                after = side_by_side(untouched, after)
         return encode_jpeg(after, quality=90, subsampling="4:4:4", xmp=None)
 
     def _recipe(self, frame: Frame) -> EffectiveRecipe:

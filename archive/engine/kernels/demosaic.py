@@ -23,7 +23,9 @@ def normalise(mosaic, blacks, scales, caps, out, first, last):  # type: ignore[n
         target = out[row + 4]
         for column in range(width):
             place = even + (column & 1)
-            target[column + 4] = min((np.float32(source[column]) - blacks[place]) * scales[place], caps[place])
+            target[column + 4] = min(
+                (np.float32(source[column]) - blacks[place]) * scales[place], caps[place]
+            )
 
 
 @kernel
@@ -99,7 +101,9 @@ def colours(padded, greens, channels, out, first, last):  # type: ignore[no-unty
             base = green_here[x]
             if channel == 1:
                 beside = channels[pattern + 1 - (column & 1)]
-                across = _HALF * ((raw_here[x - 1] - green_here[x - 1]) + (raw_here[x + 1] - green_here[x + 1]))
+                across = _HALF * (
+                    (raw_here[x - 1] - green_here[x - 1]) + (raw_here[x + 1] - green_here[x + 1])
+                )
                 down = _HALF * ((raw_above[x] - green_above[x]) + (raw_below[x] - green_below[x]))
                 out[1, row, column] = base
                 out[beside, row, column] = base + across

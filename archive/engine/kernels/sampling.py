@@ -53,7 +53,18 @@ def area_weights(count: int, start: float, length: float, samples: int, pitch: i
 
 @kernel
 def reduce_mosaic(  # type: ignore[no-untyped-def]
-    mosaic, channels, blacks, scales, caps, first_row, row_weights, first_column, column_weights, out, first, last
+    mosaic,
+    channels,
+    blacks,
+    scales,
+    caps,
+    first_row,
+    row_weights,
+    first_column,
+    column_weights,
+    out,
+    first,
+    last,
 ):
     """Rows of area-averaged planes straight from a mosaic.
 

@@ -44,5 +44,9 @@ class Chroma(Operator):
         0.0, low=-1, high=1, step=0.02, help="−1 leaves grey, 0 leaves the colour as it is, 1 doubles it"
     )
     muted: float = param(
-        0.0, low=-1, high=1, step=0.02, help="the same for muted colours, sparing those that are strong already"
+        0.0,
+        low=-1,
+        high=1,
+        step=0.02,
+        help="the same for muted colours, sparing those that are strong already",
     )

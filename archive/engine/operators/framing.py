@@ -8,7 +8,12 @@ class Straighten(Operator):
     """Turn the picture to level its horizon, keeping the largest part of the same shape that is filled."""
 
     angle: float = param(
-        0.0, unit=Unit.DEGREE, low=-30, high=30, step=0.1, help="degrees the picture is turned, clockwise positive"
+        0.0,
+        unit=Unit.DEGREE,
+        low=-30,
+        high=30,
+        step=0.1,
+        help="degrees the picture is turned, clockwise positive",
     )
 
 
@@ -19,9 +24,15 @@ class Crop(Operator):
     The shares are of the upright, straightened picture; the shape is then cut from the middle of what is left.
     """
 
-    left: float = param(0.0, unit=Unit.SHARE, low=0, high=0.49, step=0.005, help="share of the width cut at the left")
-    top: float = param(0.0, unit=Unit.SHARE, low=0, high=0.49, step=0.005, help="share of the height cut at the top")
-    right: float = param(0.0, unit=Unit.SHARE, low=0, high=0.49, step=0.005, help="share of the width cut at the right")
+    left: float = param(
+        0.0, unit=Unit.SHARE, low=0, high=0.49, step=0.005, help="share of the width cut at the left"
+    )
+    top: float = param(
+        0.0, unit=Unit.SHARE, low=0, high=0.49, step=0.005, help="share of the height cut at the top"
+    )
+    right: float = param(
+        0.0, unit=Unit.SHARE, low=0, high=0.49, step=0.005, help="share of the width cut at the right"
+    )
     bottom: float = param(
         0.0, unit=Unit.SHARE, low=0, high=0.49, step=0.005, help="share of the height cut at the bottom"
     )

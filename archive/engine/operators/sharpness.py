@@ -7,7 +7,9 @@ from archive.engine.declaration import Family, Operator, Unit, operator, param
 class Sharpness(Operator):
     """Strengthen fine detail in brightness, with overshoot held down at strong edges."""
 
-    amount: float = param(0.0, low=0, high=3, step=0.05, help="how much detail is added; 0 none, 1 doubles it")
+    amount: float = param(
+        0.0, low=0, high=3, step=0.05, help="how much detail is added; 0 none, 1 doubles it"
+    )
     radius: float = param(
         0.3, unit=Unit.PERMILLE, low=0.1, high=5, step=0.05, ramp=False,
         help="size of what counts as detail; 0.3 ‰ is about 2 pixels of a 24-megapixel frame",

@@ -7,7 +7,9 @@ from archive.engine.declaration import Family, Operator, Unit, operator, param
 class Exposure(Operator):
     """Scale scene light by whole or part stops."""
 
-    stops: float = param(0.0, unit=Unit.EV, low=-8, high=8, step=1 / 6, help="stops added; +1 doubles the light")
+    stops: float = param(
+        0.0, unit=Unit.EV, low=-8, high=8, step=1 / 6, help="stops added; +1 doubles the light"
+    )
 
 
 @operator("highlight_recovery", family=Family.TONE, halo=40)
@@ -41,7 +43,11 @@ class Contrast(Operator):
     """Spread or gather tones around a pivot, by luminance, leaving colour ratios alone."""
 
     amount: float = param(
-        0.0, low=-0.8, high=0.8, step=0.02, help="how much steeper tones run at the pivot; 0.2 is 20 % steeper"
+        0.0,
+        low=-0.8,
+        high=0.8,
+        step=0.02,
+        help="how much steeper tones run at the pivot; 0.2 is 20 % steeper",
     )
     pivot: float = param(
         -3.0, unit=Unit.EV, low=-8, high=-0.5, step=0.25,

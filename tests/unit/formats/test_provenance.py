@@ -180,7 +180,15 @@ def test_an_independent_reader_finds_the_same_ids(tmp_path: Path, carrier: str) 
         Image.new("RGB", (4, 3)).save(path, "JPEG", xmp=xmp)
     else:
         path.write_bytes(movie(3_856_000_000) + mp4_uuid_box(xmp) if carrier == "mp4" else xmp)
-    tags = ["DocumentID", "InstanceID", "OriginalDocumentID", "DerivedFromDocumentID", "Rating", "CreatorTool", "HistoryAction"]
+    tags = [
+        "DocumentID",
+        "InstanceID",
+        "OriginalDocumentID",
+        "DerivedFromDocumentID",
+        "Rating",
+        "CreatorTool",
+        "HistoryAction",
+    ]
     told = subprocess.run(
         ["exiftool", "-s3", *(f"-XMP:{tag}" for tag in tags), str(path)],
         capture_output=True,

@@ -1,0 +1,234 @@
+"""The land: a frozen river in a valley, hills with trees, mountains behind, as light-independent maps of one camera.
+
+Heights are in metres above the ice, places in metres east and north of the cameras.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from archive.demo.noise import fractal
+
+EYE_M = 4.6
+_AXIS = np.radians(64.0)
+"""Direction in which the river runs, east of north."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Land:
+    """What the camera sees below the sky, float32 (H, W) each.
+
+    A pixel's light is ``sky`` × the sky there + ``ambient`` × the mean light of the sky + ``direct`` × the
+    light of the aurora in the north + ``mirror`` × the sky reflected at the horizon, + ``lamp`` × lamplight.
+    """
+
+    sky: NDArray[np.float32]
+    ambient: NDArray[np.float32]
+    direct: NDArray[np.float32]
+    mirror: NDArray[np.float32]
+    lamp: NDArray[np.float32]
+
+
+def _step(low: float, high: float, value: NDArray[Any]) -> NDArray[Any]:
+    share = np.clip((value - low) / (high - low), 0, 1)
+    return np.asarray(share * share * (3 - 2 * share))
+
+
+def shore(x: NDArray[Any], y: NDArray[Any]) -> NDArray[Any]:
+    """Distance from the river's edge in metres, negative on the ice."""
+    along = x * np.sin(_AXIS) + y * np.cos(_AXIS)
+    across = -x * np.cos(_AXIS) + y * np.sin(_AXIS)
+    reach = _step(60, 900, np.abs(along))
+    middle = 33 + reach * (95 * np.sin(along / 330 + 0.6) + 30 * np.sin(along / 127))
+    width = 46 + 7 * np.sin(along / 61 + 2) + 3 * fractal(x / 21, y / 21, 2.5, octaves=3)
+    return np.asarray(np.abs(across - middle) - width)
+
+
+def _forest(x: NDArray[Any], y: NDArray[Any], height: NDArray[Any]) -> NDArray[Any]:
+    """Share of ground under trees, 0 to 1: clumps, thinning out toward the tree line."""
+    clumps = fractal(x / 520, y / 520, 8.8, octaves=5, gain=0.58)
+    return np.asarray(_step(-0.22, 0.30, clumps) * (1 - _step(170, 420, height + 160 * clumps)))
+
+
+def heights(x: NDArray[Any], y: NDArray[Any]) -> NDArray[Any]:
+    """Height of the ground in metres above the ice."""
+    edge = shore(x, y)
+    across = -x * np.cos(_AXIS) + y * np.sin(_AXIS)
+    far = np.hypot(x, y)
+    bank = _step(0, 10, edge) * (1.6 + 0.8 * fractal(x / 17, y / 17, 1.2, octaves=3)) + 0.004 * np.maximum(0, edge)
+    rolls = fractal(x / 2300, y / 2300, 4.4, octaves=6, gain=0.47)
+    hills = _step(230, 3000, np.abs(across - 40)) * (250 + 300 * rolls)
+    crest = 1 - np.abs(fractal(x / 4200, y / 4200, 6.1, octaves=6, gain=0.48)) * 1.7
+    peaks = _step(3800, 9500, far) * np.maximum(0, 260 + 640 * (crest - 0.35) + 250 * rolls)
+    return np.asarray(bank + np.maximum(0, hills) + peaks)
+
+
+class _View:
+    """Columns of equal azimuth and rows of equal tangent, finer than the picture by ``fine``."""
+
+    def __init__(self, width: int, height: int, horizon: float, half: float, azimuth: float, fine: int) -> None:
+        self.width, self.height = width * fine, height * fine
+        self.scale = self.width / (2 * half)
+        self.horizon = horizon * fine
+        self.side = (np.arange(self.width) + 0.5) / self.scale - half
+        self.turn = np.radians(azimuth)
+
+    def place(self, ahead: NDArray[Any], side: NDArray[Any]) -> tuple[NDArray[Any], NDArray[Any]]:
+        """East and north of what lies ``ahead`` metres in front and in the direction ``side``."""
+        right = ahead * side
+        return (
+            ahead * np.sin(self.turn) + right * np.cos(self.turn),
+            ahead * np.cos(self.turn) - right * np.sin(self.turn),
+        )
+
+
+def landscape(
+    width: int, height: int, horizon: float, half: float, azimuth: float, *, trees: int, seed: int
+) -> Land:
+    """The land in a picture of ``width`` × ``height`` pixels whose row ``horizon`` is level with the eye.
+
+    Parameters
+    ----------
+    half : tangent of half the horizontal field of view; ``azimuth`` of the optical axis in degrees.
+    trees : how many trees are tried in the ground near the river.
+    """
+    fine = 2 if width <= 2000 else 1
+    view = _View(width, height, horizon, half, azimuth, fine)
+    steps = int(np.clip(view.width * 0.4, 200, 640))
+    ahead = 7.0 * (16000 / 7.0) ** (np.arange(steps) / (steps - 1))
+    x, y = view.place(ahead[:, None], view.side[None])
+    ground = heights(x, y)
+    wood = _forest(x, y, ground)
+    canopy = ground + wood * np.minimum(1, ahead[:, None] / 900) * (
+        5 + 9 * np.abs(fractal(x / 23, y / 23, 3.3, octaves=3))
+    ) * (shore(x, y) > 30)
+    tangent = (canopy - EYE_M) / ahead[:, None]
+    reach = np.maximum.accumulate(tangent, axis=0)
+    rows = (view.horizon - np.arange(view.height) - 0.5) / view.scale
+    hit = np.stack([np.searchsorted(reach[:, column], rows) for column in range(view.width)], axis=1)
+    empty = hit >= steps
+    after = np.minimum(hit, steps - 1)
+    before = np.maximum(after - 1, 0)
+    columns = np.broadcast_to(np.arange(view.width), hit.shape)
+    low, high = reach[before, columns], tangent[after, columns]
+    share = np.clip((rows[:, None] - low) / np.maximum(high - low, 1e-9), 0, 1)
+    depth = np.where(empty, np.inf, ahead[before] + share * (ahead[after] - ahead[before]))
+    slope_ahead = np.gradient(ground, axis=0) / np.gradient(ahead)[:, None]
+    slope_side = np.gradient(ground, axis=1) / (ahead[:, None] / view.scale)
+    maps = np.zeros((5, view.height, view.width), np.float32)
+    maps[0] = empty
+    i, j = np.nonzero(~empty)
+    spot = (after[i, j], j)
+    _shade(maps, i, j, depth, view, slope_ahead[spot], slope_side[spot], wood[spot], rows)
+    random = np.random.Generator(np.random.PCG64(seed))
+    _plant(maps, depth, view, trees, random)
+    small = maps.reshape(5, height, fine, width, fine).mean(axis=(2, 4), dtype=np.float32)
+    return Land(sky=small[0], ambient=small[1], direct=small[2], mirror=small[3], lamp=small[4])
+
+
+def _shade(
+    maps: NDArray[np.float32], i: NDArray[Any], j: NDArray[Any], depth: NDArray[Any], view: _View,
+    slope_ahead: NDArray[Any], slope_side: NDArray[Any], wood: NDArray[Any], rows: NDArray[Any],
+) -> None:  # fmt: skip
+    ahead = depth[i, j]
+    x, y = view.place(ahead, view.side[j])
+    edge = shore(x, y)
+    ice = 1 - _step(-1.5, 1.0, edge)
+    norm = 1 / np.sqrt(1 + slope_ahead**2 + slope_side**2)
+    # The aurora's light comes from 35° above the north horizon.
+    north_ahead, north_side = np.cos(view.turn), -np.sin(view.turn)
+    facing = (0.57 - 0.82 * (slope_ahead * north_ahead + slope_side * north_side)) * norm
+    drift = 0.9 + 0.28 * fractal(x / 9, y / 9, 7.7, octaves=4) + 0.10 * fractal(x / 1.7, y / 1.7, 9.1, octaves=2)
+    grain = 1 + 0.5 * fractal(x / 16, y / 16, 5.5, octaves=3, gain=0.6)
+    snow_ambient = 0.50 * drift * (0.45 + 0.55 * norm)
+    snow_direct = 0.52 * drift * np.maximum(0, facing)
+    dark = np.clip(wood * 1.15, 0, 1) * (edge > 12)
+    snow_ambient = snow_ambient * (1 - dark) + 0.075 * grain * dark
+    snow_direct = snow_direct * (1 - dark) + 0.035 * grain * dark
+    cover = _step(-0.12, 0.16, fractal(x / 34, y / 34, 1.9, octaves=5, gain=0.55) + 0.05 + 0.2 * _step(-9, 0, edge))
+    crack = np.exp(-((fractal(x / 13, y / 13, 12.5, octaves=3) / 0.011) ** 2)) * np.exp(-ahead / 60)
+    grazing = np.clip(-rows[i], 0.004, 1)
+    glare = 0.07 + 0.60 * np.exp(-grazing / 0.13)
+    ice_ambient = cover * 0.44 * drift + (1 - cover) * (0.05 + 0.20 * crack)
+    ice_direct = cover * 0.27 * drift + (1 - cover) * 0.06 * crack
+    haze = 1 - np.exp(-ahead / 30000)
+    maps[0][i, j] = haze
+    maps[1][i, j] = (ice * ice_ambient + (1 - ice) * snow_ambient) * (1 - haze)
+    maps[2][i, j] = (ice * ice_direct + (1 - ice) * snow_direct) * (1 - haze)
+    maps[3][i, j] = ice * (1 - 0.85 * cover) * glare
+
+
+def _plant(
+    maps: NDArray[np.float32], depth: NDArray[Any], view: _View, count: int, random: np.random.Generator
+) -> None:
+    """Paints spruces and a lit cabin into the maps, far ones first."""
+    half = view.side[-1] * 1.1
+    ahead = 70 * (2600 / 70) ** random.uniform(0, 1, count) ** 0.8
+    side = random.uniform(-half, half, count)
+    x, y = view.place(ahead, side)
+    ground, edge = heights(x, y), shore(x, y)
+    tall = random.uniform(4.5, 13.5, count) * (0.75 + 0.5 * random.uniform(0, 1, count) ** 2)
+    luck = random.uniform(0, 1, count)
+    grove = np.clip(_forest(x, y, ground) * 1.3 + 0.10 * _step(8, 60, edge), 0, 1)
+    shape = random.uniform(0, 1, (count, 3))
+    pixels = tall / ahead * view.scale
+    order = np.argsort(-ahead)
+    for tree in order[(luck < grove)[order] & (edge > 7)[order] & (pixels > 1.6)[order]]:
+        _spruce(maps, depth, view, ahead[tree], side[tree], ground[tree], tall[tree], shape[tree])
+    _cabin(maps, depth, view)
+
+
+def _spruce(
+    maps: NDArray[np.float32], depth: NDArray[Any], view: _View,
+    ahead: float, side: float, ground: float, tall: float, shape: NDArray[Any],
+) -> None:  # fmt: skip
+    foot = view.horizon - (ground - EYE_M) / ahead * view.scale
+    top = foot - tall / ahead * view.scale
+    middle = (side + view.side[-1]) * view.scale + 0.5
+    span = (0.17 + 0.09 * shape[0]) * (foot - top)
+    rows = np.arange(max(0, int(top)), min(view.height, int(foot) + 2))
+    columns = np.arange(max(0, int(middle - span) - 1), min(view.width, int(middle + span) + 2))
+    if not rows.size or not columns.size:
+        return
+    down = (rows + 0.5 - top) / (foot - top)
+    tiers = 7 + 7 * shape[1]
+    saw = 1 - 0.42 * ((down * tiers + shape[2]) % 1.0) + 0.22 * fractal(down * 31, down * 0 + shape[0] * 90, octaves=2)
+    reach = span * np.clip(down, 0, 1) ** 0.85 * saw + 0.35
+    off = np.abs(columns[None] + 0.5 - middle) / np.maximum(reach, 0.2)[:, None]
+    box = np.ix_(rows, columns)
+    inside = (off < 1) & (down > 0)[:, None] & (down < 1)[:, None] & (depth[box] > ahead - 1)
+    # Snow lies on the upper side of each tier of branches.
+    snow = np.clip(0.9 - 1.9 * ((down * tiers + shape[2]) % 1.0), 0, 1)[:, None] * (0.25 + 0.75 * off)
+    for index, value in ((0, 0.0 * snow), (1, 0.035 + 0.16 * snow), (2, 0.012 + 0.05 * snow), (3, 0.0 * snow)):
+        plane = maps[index]
+        plane[box] = np.where(inside, value, plane[box])
+    depth[box] = np.where(inside, ahead, depth[box])
+
+
+def _cabin(maps: NDArray[np.float32], depth: NDArray[Any], view: _View) -> None:
+    """One window, with the light that falls from it on the snow; only where the camera looks that way."""
+    east, north = 62.0, 232.0
+    ahead = east * np.sin(view.turn) + north * np.cos(view.turn)
+    right = east * np.cos(view.turn) - north * np.sin(view.turn)
+    if ahead < 20 or abs(right / ahead) > view.side[-1]:
+        return
+    ground = float(heights(np.array([east]), np.array([north]))[0])
+    base = view.horizon - (ground - EYE_M) / ahead * view.scale
+    middle = (right / ahead + view.side[-1]) * view.scale
+    metre = view.scale / ahead
+    rows, columns = np.arange(view.height)[:, None] + 0.5, np.arange(view.width)[None] + 0.5
+    up, off = (base - rows) / metre, (columns - middle) / metre
+    wall = (up > 0) & (up < 2.6) & (np.abs(off) < 4)
+    roof = (up >= 2.6) & (up < 5.2) & (np.abs(off) < 4.8 - 1.4 * (up - 2.6))
+    for index, value in ((0, 0.0), (1, 0.03), (2, 0.0), (3, 0.0)):
+        maps[index][wall] = value
+    for index, value in ((0, 0.0), (1, 0.42), (2, 0.12), (3, 0.0)):
+        maps[index][roof] = value
+    depth[wall | roof] = ahead
+    window = (up > 0.9) & (up < 1.9) & (np.abs(np.abs(off) - 1.7) < 0.75)
+    spill = np.exp(-((off / 9) ** 2) - ((up + 1.5) / 2.6) ** 2) * (up < 0.3) * 0.045
+    maps[4][:] += np.where(window, 1.0, np.where(wall | roof, 0.0, spill)).astype(np.float32)
