@@ -10,11 +10,13 @@ import getpass
 import os
 from collections.abc import Sequence
 from datetime import UTC, datetime
+from functools import cached_property
 from pathlib import Path
 from types import TracebackType
+from typing import TYPE_CHECKING
 
 from archive.catalogue.books import Books
-from archive.catalogue.lineage import standings
+from archive.catalogue.lineage import derivatives, standings
 from archive.catalogue.resolve import find, find_one, find_sequence
 from archive.custody.part import Custody
 from archive.editing.recipes import Recipes
@@ -23,7 +25,6 @@ from archive.engine import operator
 from archive.engine.declaration import Parameter
 from archive.engine.foundation import current_foundation
 from archive.errors import ArchiveError, UsageError, shown
-from archive.exports.part import Exports, say_step
 from archive.exports.specs import specs
 from archive.formats.volume import VolumeMark
 from archive.ingest.part import Ingest
@@ -41,6 +42,9 @@ from archive.model.listing import (
 from archive.model.product import Spec
 from archive.store import userplace
 from archive.store.volumes import Volume, create_volume, find_volume, open_volume
+
+if TYPE_CHECKING:
+    from archive.exports.part import Exports
 
 
 def new_archive(folder: Path | str, name: str | None = None) -> Volume:
@@ -187,7 +191,6 @@ class Workspace:
         self.ingest = Ingest(self.books, person)
         self.statements = Statements(self.books)
         self.recipes = Recipes(self.books, current_foundation())
-        self.exports = Exports(self.books)
         self.custody = Custody(self.books)
 
     def __enter__(self) -> Workspace:
@@ -207,6 +210,13 @@ class Workspace:
     @property
     def root(self) -> Path:
         return self.books.home.root
+
+    @cached_property
+    def exports(self) -> Exports:
+        """Exports and lineage; loaded on first use, because pictures need what listings do not."""
+        from archive.exports.part import Exports
+
+        return Exports(self.books)
 
     # -- looking -------------------------------------------------------------------------------
 
@@ -231,7 +241,7 @@ class Workspace:
             copies=tuple((self.books.volume_name(copy.volume), copy) for copy in catalogue.copies(frame.id)),
             companions=tuple(catalogue.companions(frame.id)),
             recipe=tuple(self.recipe_rows(frame)),
-            made=tuple(self.exports.made_of(frame)),
+            made=tuple(derivatives(self.books.catalogue, frame=frame.id)),
         )
 
     def recipe_rows(self, frame: Frame, *, in_sequence: bool = False) -> list[tuple[str, str]]:
@@ -244,12 +254,16 @@ class Workspace:
             origin = recipe.origins.get(step.name, recipe.origins.get("finish", ""))
             version = names.get(EntryId(origin))
             kind = "shared" if version and version.selection else "its own"
-            rows.append((say_step(step), f"{kind}, version {short(origin)}" if version else ""))
+            rows.append((operator.in_words(step), f"{kind}, version {short(origin)}" if version else ""))
         return rows
 
     def frames(self, name: str) -> list[FrameLine]:
         """The frames that a name finds, with ratings and keywords."""
         return self.frame_lines(find(self.books.catalogue, name).frames)
+
+    def made_by(self, spec: str) -> list[str]:
+        """Paths below the volume of everything that a spec made, oldest first."""
+        return [each.path for each in derivatives(self.books.catalogue) if each.spec.name == spec]
 
     def frame_lines(self, frames: Sequence[Frame]) -> list[FrameLine]:
         """Frames with what people gave them."""
@@ -261,9 +275,11 @@ class Workspace:
                 words.setdefault(frame_id, []).append(word)
         standing = standings(self.books.catalogue, ids)
         cameras = self.books.catalogue.cameras()
+        places = self.books.catalogue.sites_of_rolls()
         return [
             FrameLine(
                 frame=frame,
+                zone=places[frame.roll].zone if frame.roll in places else None,
                 camera=cameras[frame.camera].name if frame.camera in cameras else frame.camera,
                 address=self.books.address_of(frame),
                 rating=ratings.get((frame.id, ""), 0),

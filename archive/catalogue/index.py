@@ -163,7 +163,7 @@ class Catalogue:
         )
         with transaction(self.engine) as session:
             names = {key: camera.name for key, camera in registers.cameras(session).items()}
-            places = {site.id: site.name for site in registers.sites(session)}
+            places = {site.id: site for site in registers.sites(session)}
             rows: list[Any] = list(session.execute(query))
         grouped: dict[str, list[Any]] = {}
         for row in rows:
@@ -171,7 +171,8 @@ class Catalogue:
         return [
             NightLine(
                 night=night,
-                site=next((places.get(row[2], row[2]) for row in parts if row[2]), None),
+                site=next((places[row[2]].name for row in parts if row[2] in places), None),
+                zone=next((places[row[2]].zone for row in parts if row[2] in places), None),
                 cameras=tuple(sorted(names.get(row[1], row[1]) for row in parts)),
                 frames=sum(row[3] for row in parts),
                 sequences=sum(row[6] for row in parts),
@@ -182,14 +183,22 @@ class Catalogue:
         ]
 
     def sequences(self, night: str | None = None, camera: str | None = None) -> list[SequenceLine]:
-        query = select(SequenceRow).order_by(SequenceRow.night, SequenceRow.camera, SequenceRow.number)
+        site = (
+            select(func.max(RollRow.site))
+            .join(FrameRow, FrameRow.roll == RollRow.id)
+            .where(FrameRow.sequence == SequenceRow.key)
+            .scalar_subquery()
+        )
+        query = select(SequenceRow, site)
+        query = query.order_by(SequenceRow.night, SequenceRow.camera, SequenceRow.number)
         if night:
             query = query.where(SequenceRow.night == night)
         if camera:
             query = query.where(SequenceRow.camera == camera)
         with transaction(self.engine) as session:
             names = {key: body.name for key, body in registers.cameras(session).items()}
-            rows = list(session.scalars(query))
+            zones = {each.id: each.zone for each in registers.sites(session)}
+            rows = list(session.execute(query))
         return [
             SequenceLine(
                 address=f"{row.night}/{names.get(row.camera, row.camera)}/{row.number}",
@@ -202,8 +211,9 @@ class Catalogue:
                 frames=row.frames,
                 missed=row.missed,
                 cadence_s=row.cadence_s,
+                zone=zones.get(site_id or ""),
             )
-            for row in rows
+            for row, site_id in rows
         ]
 
     def frames(
@@ -276,9 +286,12 @@ class Catalogue:
             query = query.order_by(HoldingRow.volume, HoldingRow.folder, HoldingRow.path)
             return [Copy(volume=r.volume, path=f"{r.folder}/{r.path}") for r in session.scalars(query)]
 
-    def site_of_roll(self, roll: str) -> str | None:
+    def sites_of_rolls(self) -> dict[str, Site]:
+        """The site of each roll that has one."""
         with transaction(self.engine) as session:
-            return session.scalar(select(RollRow.site).where(RollRow.id == roll))
+            known = {site.id: site for site in registers.sites(session)}
+            rows = session.execute(select(RollRow.id, RollRow.site))
+            return {row.id: known[row.site] for row in rows if row.site in known}
 
     def rolls(self) -> dict[str, str]:
         """Roll ids by folder."""

@@ -8,7 +8,6 @@ along its fold is brighter, as in the sky.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -75,9 +74,9 @@ def mood(seconds: float, duration: float) -> Mood:
         ray_phase=seconds / 110.0 + spent / 55.0,
         contrast=0.55 + 0.75 * burst,
         arcs=(
-            (238.0 - 58.0 * south, 0.15 + 0.06 * _step(0.0, 0.25, t) + 0.46 * burst - 0.17 * late, 1.5),
-            (318.0 - 46.0 * south, 0.06 + 0.40 * burst - 0.035 * late, 2.2),
-            (150.0 - 40.0 * south, 0.34 * flare + 0.05 * burst, 1.8),
+            (238.0 - 58.0 * south, 0.15 + 0.06 * _step(0.0, 0.25, t) + 0.20 * burst - 0.17 * late, 1.5),
+            (318.0 - 46.0 * south, 0.055 + 0.17 * burst - 0.035 * late, 2.2),
+            (150.0 - 40.0 * south, 0.17 * flare + 0.02 * burst, 1.8),
         ),
         patches=0.052 * late * (1 - 0.35 * _step(0.85, 1.0, t)),
         veil=0.012 + 0.040 * burst + 0.010 * late,
@@ -219,20 +218,26 @@ def blurred(picture: NDArray[np.float32], sigma: float) -> NDArray[np.float32]:
     kernel = np.exp(-0.5 * (np.arange(-size, size + 1) / reach) ** 2)
     kernel = (kernel / kernel.sum()).astype(np.float32)
     for axis in (0, 1):
-        pad = [(0, 0), (0, 0), (0, 0)]
-        pad[axis] = (size, size)
-        wide = np.pad(small, pad, "edge")
-        length = small.shape[axis]
-        parts = (np.take(wide, range(k, k + length), axis) * kernel[k] for k in range(2 * size + 1))
-        small = np.sum(np.stack(list(parts)), axis=0) if size <= 2 else _summed(parts)
+        small = _convolved(small, kernel, axis)
     return resized(small, width, height)
 
 
-def _summed(parts: Iterable[NDArray[np.float32]]) -> NDArray[np.float32]:
-    total: NDArray[np.float32] | None = None
-    for part in parts:
-        total = part if total is None else total + part
-    assert total is not None
+def blurred_down(picture: NDArray[np.float32], sigma: float) -> NDArray[np.float32]:
+    """The picture, float32 (H, W, 3), smeared along its columns only."""
+    size = int(np.ceil(2.6 * sigma))
+    kernel = np.exp(-0.5 * (np.arange(-size, size + 1) / sigma) ** 2)
+    return _convolved(picture, (kernel / kernel.sum()).astype(np.float32), 0)
+
+
+def _convolved(picture: NDArray[np.float32], kernel: NDArray[np.float32], axis: int) -> NDArray[np.float32]:
+    size = kernel.size // 2
+    pad = [(0, 0), (0, 0), (0, 0)]
+    pad[axis] = (size, size)
+    wide = np.pad(picture, pad, "edge")
+    length = picture.shape[axis]
+    total = np.zeros_like(picture)
+    for k in range(kernel.size):
+        total += (wide[k : k + length] if axis == 0 else wide[:, k : k + length]) * kernel[k]
     return total
 
 

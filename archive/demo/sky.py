@@ -146,6 +146,14 @@ class Heavens:
         core = max(0.62, 0.74 * (self._width / 960) ** 0.6)
         _splat(column, row, light, core, picture)
 
+    def add_points(self, picture: NDArray[np.float32], points: NDArray[np.float64]) -> None:
+        """Adds moving lights: rows of (tangent right, tangent up, red, green, blue)."""
+        scale = self._width / (2 * self._half)
+        columns = (points[:, 0] + self._half) * scale - 0.5
+        rows = self._horizon - points[:, 1] * scale - 0.5
+        light = (points[:, 2:] * (self._width / 960)).astype(np.float32)
+        _splat(columns, rows, light, max(0.62, 0.74 * (self._width / 960) ** 0.6), picture)
+
     def background(self, width: int, height: int, sidereal: float) -> NDArray[np.float32]:
         """Milky Way, airglow and town as linear light, float32 (height, width, 3); the last row is at the horizon."""
         side = ((np.arange(width) + 0.5) / width * 2 - 1) * self._half

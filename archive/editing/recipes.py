@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import archive.engine.operators  # noqa: F401 - registers what recipes may name
 from archive.catalogue.books import Books
 from archive.catalogue.lineage import standings, versions_of
 from archive.catalogue.resolve import find, find_one

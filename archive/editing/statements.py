@@ -137,8 +137,7 @@ class Statements:
 
     def _zone_of(self, camera: Camera) -> ZoneInfo:
         frames = self._books.catalogue.frames(camera=camera.id)
-        site_id = self._books.catalogue.site_of_roll(frames[-1].roll) if frames else None
-        site = next((s for s in self._books.catalogue.sites() if s.id == site_id), None)
+        site = self._books.catalogue.sites_of_rolls().get(frames[-1].roll) if frames else None
         return ZoneInfo(site.zone if site else "UTC")
 
     def rate(self, names: Sequence[str], rating: int) -> list[Frame]:

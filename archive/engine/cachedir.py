@@ -29,7 +29,7 @@ def sources_digest(root: Path) -> str:
 
 
 def user_cache() -> Path:
-    """The user's cache directory: ``XDG_CACHE_HOME`` where it is set to an absolute path, else ``~/.cache``."""
+    """The user's cache directory: ``XDG_CACHE_HOME`` where that is an absolute path, else ``~/.cache``."""
     named = os.environ.get("XDG_CACHE_HOME", "")
     if named and Path(named).is_absolute():
         return Path(named)

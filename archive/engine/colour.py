@@ -29,7 +29,7 @@ def rgb_to_xyz(primaries: tuple[Chromaticity, Chromaticity, Chromaticity], white
 
 
 SRGB_TO_XYZ: Floats = rgb_to_xyz(SRGB_PRIMARIES, D65)
-XYZ_TO_SRGB: Floats = np.linalg.inv(SRGB_TO_XYZ)
+XYZ_TO_SRGB: Floats = np.asarray(np.linalg.inv(SRGB_TO_XYZ), np.float64)
 
 
 def srgb_encode(light: npt.ArrayLike) -> Floats:

@@ -67,7 +67,7 @@ def tiff_directories(data: bytes) -> list[Directory] | None:
         return None
     waiting = [struct.unpack_from(order + "I", data, 4)[0]]
     seen: set[int] = set()
-    found = []
+    found: list[Directory] = []
     while waiting and len(found) < _MAX_DIRECTORIES:
         offset = waiting.pop(0)
         if not offset or offset in seen or offset + 2 > len(data):

@@ -1,7 +1,7 @@
-"""Tables that tone operators are lowered to: stops of light → stops of gain, or sRGB values.
+"""Tables that tone operators are lowered to: stops of light → gain, light → sRGB values.
 
-Tables are rounded to steps far below what can be seen, so that processors whose powers differ in the last bit make the
-same picture.
+Tables are rounded to steps far below what can be seen, so that processors whose powers differ in the last
+bit make the same picture.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ def _smoothstep(x: npt.NDArray[np.float64], low: float, high: float) -> npt.NDAr
 
 
 def regional_gain(lift: ShadowLift | None, recovery: HighlightRecovery | None) -> Table:
-    """Stops of gain for the stops of a pixel's surroundings; never so steep that tones change order."""
+    """Gains for the stops of a pixel's surroundings; never so steep that tones change order."""
     stops = _stops()
     gain = np.zeros_like(stops)
     if lift is not None:
@@ -43,16 +43,16 @@ def regional_gain(lift: ShadowLift | None, recovery: HighlightRecovery | None) -
     if recovery is not None:
         width = max(3.0, 2 * recovery.stops)
         gain -= recovery.stops * _smoothstep(stops, _SHOULDER_TOP - width, _SHOULDER_TOP)
-    return _rounded(gain)
+    return _rounded(2**gain)
 
 
 def contrast_gain(contrast: Contrast) -> Table:
-    """Stops of gain for the stops of a pixel: steeper at the pivot, clipping and deep shadow keep their slope."""
+    """Gains for the stops of a pixel: steeper at the pivot; clipping and deep shadow keep their slope."""
     distance = _stops() - contrast.pivot
     top = -contrast.pivot
     upper = contrast.amount * distance * np.clip(1 - distance / top, 0, None)
     lower = contrast.amount * _TOE * np.tanh(distance / _TOE)
-    return _rounded(np.where(distance >= 0, upper, lower))
+    return _rounded(2 ** np.where(distance >= 0, upper, lower))
 
 
 def corner_gain(stops: float, shape: float) -> Table:

@@ -105,7 +105,7 @@ class Operator:
         return dict(given)
 
     def __init__(self, **values: Value) -> None:
-        raise TypeError(f"{type(self).__name__} is not declared: put @operator above it")
+        raise TypeError(f"{type(self).__name__} is not declared, so it takes no {', '.join(values)}")
 
 
 registry: dict[tuple[str, int], Declaration] = {}

@@ -52,7 +52,8 @@ class Decoded:
 
     pixels : a mosaic, uint16, (height, width), as the sensor counted, visible area only; or a picture,
         float32, (height, width, 3), linear light, 1.0 = clipping.
-    pattern : a mosaic's channel (0 red, 1 green, 2 blue) at row 0 column 0, 0 1, 1 0, 1 1; None for a picture.
+    pattern : a mosaic's channel (0 red, 1 green, 2 blue) at row 0 column 0, 0 1, 1 0, 1 1; None for a
+    picture.
     black : counts without light at those four places; ``white`` counts at clipping.
     camera : what the colours mean; None when they are linear sRGB already.
     orientation : EXIF value 1 to 8, how the picture is to be turned; pixels are as stored.
@@ -212,7 +213,7 @@ def _refusal(name: str, facts: Mapping[str, Any]) -> ArchiveError:
         )
     return ArchiveError(
         f"{shown(name)} cannot be developed: {facts['refused']}.",
-        hint=f"{_SAFE} It stays in the archive like every other file; develop its JPEG twin where there is one.",
+        hint=f"{_SAFE} It stays in the archive like any other file; develop its JPEG twin if there is one.",
     )
 
 

@@ -20,8 +20,8 @@ _TRANSPOSED = (5, 6, 7, 8)
 class View:
     """The part of the upright frame that is shown, and the size it is shown at.
 
-    Lengths are source pixels of the upright frame, made square. The rectangle lies in the straightened picture, whose
-    centre is the frame's; ``left`` and ``top`` are measured from that centre.
+    Lengths are source pixels of the upright frame, made square. The rectangle lies in the straightened
+    picture, whose centre is the frame's; ``left`` and ``top`` are measured from that centre.
     """
 
     frame_width: float

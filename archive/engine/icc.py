@@ -1,7 +1,7 @@
-"""From a picture's stored numbers to linear sRGB light: transfer table and matrix, from its ICC profile where it has one.
+"""From stored numbers to linear sRGB light: transfer curves and matrix, from an ICC profile if there is one.
 
-Profiles of the matrix and grey kinds (ICC.1:2022, 8.3 and 8.4) are read here, so that colours outside sRGB keep their
-values instead of being clipped to 8 bits.
+Profiles of the matrix and grey kinds (ICC.1:2022, 8.3 and 8.4) are read here, so that colours outside sRGB
+keep their values instead of being clipped to 8 bits.
 """
 
 from __future__ import annotations

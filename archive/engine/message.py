@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import struct
-from typing import Any, BinaryIO
+from typing import IO, Any
 
 import numpy as np
 import numpy.typing as npt
@@ -20,7 +20,7 @@ _DTYPES = ("uint8", "uint16", "float32", "float64")
 Array = npt.NDArray[Any]
 
 
-def send(stream: BinaryIO, document: dict[str, Any], parts: list[bytes] | list[Array]) -> None:
+def send(stream: IO[bytes], document: dict[str, Any], parts: list[bytes] | list[Array]) -> None:
     """Write a document and its parts, bytes or C-ordered arrays, and flush."""
     described = []
     for part in parts:
@@ -35,7 +35,7 @@ def send(stream: BinaryIO, document: dict[str, Any], parts: list[bytes] | list[A
     stream.flush()
 
 
-def receive(stream: BinaryIO) -> tuple[dict[str, Any], list[bytes | Array]] | None:
+def receive(stream: IO[bytes]) -> tuple[dict[str, Any], list[bytes | Array]] | None:
     """A document and its parts; None when the other side has closed the pipe between messages.
 
     Raises
@@ -58,7 +58,7 @@ def receive(stream: BinaryIO) -> tuple[dict[str, Any], list[bytes | Array]] | No
     return message["document"], parts
 
 
-def _part(stream: BinaryIO, description: dict[str, Any]) -> bytes | Array:
+def _part(stream: IO[bytes], description: dict[str, Any]) -> bytes | Array:
     if "bytes" in description:
         size = int(description["bytes"])
         if not 0 <= size <= _LARGEST_PART:

@@ -12,7 +12,8 @@ from archive.engine.kernels.rows import Rows
 
 _BLOCK = 32
 _LEVELS = 24
-# The share of blocks taken as plain sky, and what that quantile of a sample variance (128 differences) is short of the mean.
+# The share of blocks taken as plain sky, and what that quantile of a sample variance (128 differences) is
+# short of the mean.
 _QUANTILE, _SHORTFALL = 0.3, 0.93
 
 

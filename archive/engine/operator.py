@@ -185,7 +185,10 @@ def worded(parameter: Parameter, value: Value, *, sign: bool = False) -> str:
 
 
 def describe_change(old: OperatorValues | None, new: OperatorValues | None) -> list[str]:
-    """What differs between two states of one operator, a sentence part each: ``exposure.stops −0.50 → −0.83 EV``."""
+    """What differs between two states of one operator, as in ``exposure.stops −0.50 → −0.83 EV``."""
+    strange = next((each for each in (old, new) if each and (each.name, each.version) not in registry), None)
+    if strange is not None:
+        return [f"{strange.name} version {strange.version}, which needs a newer release"]
     if old is None or new is None:
         present = new if old is None else old
         if present is None:
@@ -207,6 +210,11 @@ def describe_change(old: OperatorValues | None, new: OperatorValues | None) -> l
             first = worded(each, before, sign=True).removesuffix(f" {unit}")
             lines.append(f"{new.name}.{each.name} {first} → {worded(each, after, sign=True)}")
     return lines
+
+
+def in_words(values: OperatorValues) -> str:
+    """One operator with all its values: ``exposure.stops +0.50 EV``."""
+    return "; ".join(describe_change(None, values))
 
 
 def _decimals(number: float, step: float, *, signed: bool = False) -> str:

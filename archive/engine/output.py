@@ -15,7 +15,8 @@ from archive.errors import ArchiveError
 _SUBSAMPLING = {"4:4:4": 0, "4:2:2": 1, "4:2:0": 2}
 _XMP_TAG, _ICC_TAG, _BYTE, _UNDEFINED = 700, 34675, 1, 7
 _XMP_KEYWORD = "XML:com.adobe.xmp"
-# A profile holds the time it was made (ICC.1:2022, 7.2.8) and is named by its bytes; this one is always made at the same time.
+# A profile holds the time it was made (ICC.1:2022, 7.2.8) and is named by its bytes; this one is always made
+# at the same time.
 _PROFILE_TIME = b"\x07\xea\x00\x01\x00\x01\x00\x00\x00\x00\x00\x00"
 
 
@@ -40,7 +41,8 @@ def encode_jpeg(
 
     Raises
     ------
-    ArchiveError : a quality outside 1 to 100, an unknown subsampling, an XMP packet too large for one segment,
+    ArchiveError : a quality outside 1 to 100, an unknown subsampling, an XMP packet too large for one
+    segment,
         or a side above 65535 pixels.
     """
     _require(pixels, np.uint8)

@@ -1,4 +1,4 @@
-"""Read ordinary pictures (JPEG, HEIF, TIFF, PNG) as stored numbers and what turns them into light; in the worker."""
+"""Read pictures (JPEG, HEIF, TIFF, PNG) as stored numbers and what turns them into light; in the worker."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _MODES = {"L", "RGB", "CMYK", "YCbCr", "P", "RGBA", "LA", "1"}
 _MAX_PIXELS = 400_000_000
 
 
-class NotDecodable(Exception):
+class UndecodableError(Exception):
     """The file cannot be decoded; ``damaged`` tells a broken file from one of an unsupported kind."""
 
     def __init__(self, reason: str, *, damaged: bool) -> None:
@@ -29,13 +29,13 @@ class NotDecodable(Exception):
 
 
 def read(data: bytes, kind: Kind) -> tuple[dict[str, Any], list[npt.NDArray[Any]]]:
-    """Facts (``orientation``, ``sensor``) and three arrays: stored values, transfer curves, matrix to linear sRGB.
+    """Facts (``orientation``, ``sensor``) and three arrays: stored values, transfer curves, matrix to sRGB.
 
     Stored values are uint8 or uint16, (height, width, 3).
 
     Raises
     ------
-    NotDecodable : the picture is damaged or of a kind that is not supported.
+    UndecodableError : the picture is damaged or of a kind that is not supported.
     """
     ImageFile.LOAD_TRUNCATED_IMAGES = False
     Image.MAX_IMAGE_PIXELS = _MAX_PIXELS
@@ -45,14 +45,14 @@ def read(data: bytes, kind: Kind) -> tuple[dict[str, Any], list[npt.NDArray[Any]
         if kind is Kind.HEIF:
             return _heif(data)
         return _pillow(data)
-    except NotDecodable:
+    except UndecodableError:
         raise
     except MemoryError:
         raise
     except Image.DecompressionBombError as error:
-        raise NotDecodable("it declares more pixels than any camera makes", damaged=True) from error
+        raise UndecodableError("it declares more pixels than any camera makes", damaged=True) from error
     except Exception as error:
-        raise NotDecodable(str(error) or type(error).__name__, damaged=True) from error
+        raise UndecodableError(str(error) or type(error).__name__, damaged=True) from error
 
 
 def _pillow(data: bytes) -> tuple[dict[str, Any], list[npt.NDArray[Any]]]:
@@ -66,7 +66,7 @@ def _pillow(data: bytes) -> tuple[dict[str, Any], list[npt.NDArray[Any]]]:
         elif picture.mode in _MODES:
             pixels = np.asarray(picture.convert("RGB"))
         else:
-            raise NotDecodable(f"pictures of mode {picture.mode} are not supported", damaged=False)
+            raise UndecodableError(f"pictures of mode {picture.mode} are not supported", damaged=False)
         profile = picture.info.get("icc_profile") if picture.mode not in ("CMYK",) else None
         wide = _is_dcf_optional(exif)
     return _facts(pixels, orientation), [pixels, *_transfer(pixels, profile, wide)]
@@ -87,7 +87,7 @@ def _tiff(data: bytes) -> tuple[dict[str, Any], list[npt.NDArray[Any]]]:
     with tifffile.TiffFile(io.BytesIO(data)) as file:
         page = file.pages[0].aspage()
         if page.imagewidth * page.imagelength > _MAX_PIXELS:
-            raise NotDecodable("it declares more pixels than any camera makes", damaged=True)
+            raise UndecodableError("it declares more pixels than any camera makes", damaged=True)
         if page.photometric not in (0, 1, 2) or page.dtype not in (np.uint8, np.uint16):
             return _pillow(data)
         stored = page.asarray()
@@ -101,7 +101,7 @@ def _tiff(data: bytes) -> tuple[dict[str, Any], list[npt.NDArray[Any]]]:
     if stored.ndim == 2:
         stored = np.stack([stored] * 3, axis=-1)
     if stored.ndim != 3 or stored.shape[2] < 3:
-        raise NotDecodable(f"a TIFF of shape {stored.shape} is not supported", damaged=False)
+        raise UndecodableError(f"a TIFF of shape {stored.shape} is not supported", damaged=False)
     pixels = np.ascontiguousarray(stored[:, :, :3])
     return _facts(pixels, orientation), [pixels, *_transfer(pixels, profile, False)]
 

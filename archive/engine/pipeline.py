@@ -1,8 +1,9 @@
 """Decoded scene data and an effective recipe → a finished picture.
 
-Light stays scene-linear float32 from the sensor to the display encoding, 1.0 = clipping. Operators that are at their neutral
-values take no part at all, so that they leave every bit alone. The order of the base is fixed here: sensor, framing,
-balance, fall-off, noise, exposure, matrix, surroundings, contrast, chroma, sharpness; the finish follows in its own order.
+Light stays scene-linear float32 from the sensor to the display encoding, 1.0 = clipping. Operators that are
+at their neutral values take no part at all, so that they leave every bit alone. The order of the base is
+fixed here: sensor, framing, balance, fall-off, noise, exposure, matrix, surroundings, contrast, chroma,
+sharpness; the finish follows in its own order.
 """
 
 from __future__ import annotations
@@ -13,8 +14,8 @@ import numpy as np
 import numpy.typing as npt
 
 from archive.engine import colour, curves, foundation, framing, operator, sampling, spatial
-from archive.engine.decode import Decoded
 from archive.engine.declaration import Operator
+from archive.engine.decode import Decoded
 from archive.engine.framing import View
 from archive.engine.kernels import light
 from archive.engine.kernels.rows import Rows
@@ -34,7 +35,8 @@ from archive.model.recipe import EffectiveRecipe
 Planes = npt.NDArray[np.float32]
 Kind = TypeVar("Kind", bound=Operator)
 
-# Radius of what counts as surroundings, ‰ of the diagonal, and the variance (stops²) below which they count as plain.
+# Radius of what counts as surroundings, ‰ of the diagonal, and the variance (stops²) below which they count
+# as plain.
 _SURROUNDINGS, _PLAIN = 12.0, 0.35
 _DARKEST = -13.0
 _PICTURE_WHITE = colour.D65
@@ -65,9 +67,10 @@ class _Steps:
 def render(
     decoded: Decoded, effective: EffectiveRecipe, pixels: PixelSpec, *, threads: int = 1
 ) -> npt.NDArray[np.uint8] | npt.NDArray[np.uint16]:
-    """The finished picture: uint8 or uint16, (height, width, 3), sRGB, upright, fitted, the same for any ``threads``.
+    """The finished picture: uint8 or uint16, (height, width, 3), sRGB, upright, fitted into the box.
 
-    Colours outside sRGB are made paler until they fit, at their own luminance. 8-bit pictures are dithered by place.
+    Colours outside sRGB are made paler until they fit, at their own luminance. 8-bit pictures are dithered
+    by place.
 
     Raises
     ------
@@ -84,6 +87,7 @@ def render(
         kind = np.uint8 if pixels.bits == 8 else np.uint16
         out: npt.NDArray[np.uint8] | npt.NDArray[np.uint16] = np.empty((*planes.shape[1:], 3), kind)
         levels = np.float32(np.iinfo(kind).max)
+        rows.run(light.fit_colours, out.shape[0], planes)
         rows.run(light.display, out.shape[0], planes, curves.display_table(), levels, pixels.bits == 8, out)
     return out
 
@@ -152,8 +156,8 @@ def _camera_light(decoded: Decoded, steps: _Steps, view: View, rows: Rows) -> tu
 
 def _with_pixels(decoded: Decoded, mosaic: npt.NDArray[np.uint16]) -> Decoded:
     return Decoded(
-        pixels=mosaic, pattern=decoded.pattern, black=decoded.black, white=decoded.white, camera=decoded.camera,
-        orientation=decoded.orientation, aspect=decoded.aspect, sensor=decoded.sensor,
+        pixels=mosaic, pattern=decoded.pattern, black=decoded.black, white=decoded.white,
+        camera=decoded.camera, orientation=decoded.orientation, aspect=decoded.aspect, sensor=decoded.sensor,
     )  # fmt: skip
 
 

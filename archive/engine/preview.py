@@ -17,7 +17,8 @@ _PLATE, _INK = (12, 14, 20, 150), (240, 240, 240, 255)
 def side_by_side(before: Picture, after: Picture) -> Picture:
     """Both pictures with a thin divider between them and a small label in each.
 
-    Wide pictures are set one above the other. ``after`` is brought to the size of ``before`` when a crop made it another.
+    Wide pictures are set one above the other. ``after`` is brought to the size of ``before`` when a crop
+    made it another.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Read camera raws through LibRaw as a mosaic, or as LibRaw's own linear picture where the layout is unusual; in the worker."""
+"""Read camera raws through LibRaw: as a mosaic, or its own linear picture of unusual layouts; in the worker."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ import numpy.typing as npt
 import rawpy
 
 from archive.engine import colour
-from archive.engine.picturefile import NotDecodable
+from archive.engine.picturefile import UndecodableError
 
 # LibRaw's rotation codes in terms of EXIF's.
 _ORIENTATION = {0: 1, 1: 2, 2: 4, 3: 3, 4: 5, 5: 8, 6: 6, 7: 7}
@@ -33,15 +33,15 @@ def read(data: bytes, *, measured: bool) -> tuple[dict[str, Any], list[Array]]:
 
     Raises
     ------
-    NotDecodable : LibRaw refuses the file, complains about its data, or answers differently the second time.
+    UndecodableError : LibRaw refuses the file, complains about its data, or answers differently the second time.
     """
     facts, arrays = _once(data)
     if not measured:
         _, again = _once(data)
         if not all(np.array_equal(one, other) for one, other in zip(arrays, again, strict=True)):
-            raise NotDecodable("decoding it twice gave two different pictures", damaged=True)
+            raise UndecodableError("decoding it twice gave two different pictures", damaged=True)
         if arrays[0].min() == arrays[0].max():
-            raise NotDecodable("every sample of its picture is the same", damaged=True)
+            raise UndecodableError("every sample of its picture is the same", damaged=True)
     return facts, arrays
 
 
@@ -52,11 +52,11 @@ def _once(data: bytes) -> tuple[dict[str, Any], list[Array]]:
             raw.unpack()
             facts, pixels = _mosaic(raw) if _is_bayer(raw) else _linear(raw)
     except rawpy.LibRawFileUnsupportedError as error:
-        raise NotDecodable("LibRaw does not support this kind of raw", damaged=False) from error
+        raise UndecodableError("LibRaw does not support this kind of raw", damaged=False) from error
     except rawpy.LibRawError as error:
-        raise NotDecodable(_reason(error), damaged=True) from error
+        raise UndecodableError(_reason(error), damaged=True) from error
     if complaints:
-        raise NotDecodable(complaints[0], damaged=True)
+        raise UndecodableError(complaints[0], damaged=True)
     return facts, [pixels]
 
 
@@ -139,8 +139,9 @@ def _shared(raw: Any) -> dict[str, Any]:
 def _camera(raw: Any) -> dict[str, Any]:
     """Balanced camera colour → linear sRGB, and the multipliers that balance it as shot and for daylight.
 
-    A DNG's matrix comes back ready made (``color_matrix``) while ``rgb_xyz_matrix`` is zero; for others it is the
-    other way round. Matrices that LibRaw only knows inside itself are found by asking it for both pictures.
+    A DNG's matrix comes back ready made (``color_matrix``) while ``rgb_xyz_matrix`` is zero; for others it
+    is the other way round. Matrices that LibRaw only knows inside itself are found by asking it for both
+    pictures.
     """
     ready = np.array(raw.color_matrix, np.float64)[:3, :3]
     from_xyz = np.array(raw.rgb_xyz_matrix, np.float64)[:3, :3]

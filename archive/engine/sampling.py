@@ -28,8 +28,7 @@ def noise_of(decoded: Decoded, rows: Rows) -> NoiseModel:
         return noisemodel.TYPICAL
     blacks, scales = _levels(decoded)
     mosaic = _counts(decoded)
-    pattern = decoded.pattern or ()
-    if pattern[1] != 1:
+    if decoded.pattern is not None and decoded.pattern[1] != 1:
         mosaic, blacks, scales = mosaic[:, 1:], blacks[[1, 0, 3, 2]], scales[[1, 0, 3, 2]]
     return noisemodel.measure(mosaic, blacks, scales, rows)
 
@@ -55,8 +54,8 @@ def sampled(
 ) -> Planes:
     """Upright planes, float32, (3, rows, columns): camera light, black 0, clipping 1; not yet straightened.
 
-    A view that is straightened gets the whole frame at the view's scale. ``ceilings`` hold each channel's samples down
-    before they are mixed, which keeps clipped edges free of colour.
+    A view that is straightened gets the whole frame at the view's scale. ``ceilings`` hold each channel's
+    samples down before they are mixed, which keeps clipped edges free of colour.
     """
     left, top, right, bottom, columns, lines = _part(view)
     stored_height, stored_width = decoded.pixels.shape[:2]
@@ -127,10 +126,12 @@ def _reduced(
     height, width = mosaic.shape
     vertical = [_weights(down, (height - phase + 1) // 2, phase) for phase in (0, 1)]
     horizontal = [_weights(across, (width - phase + 1) // 2, phase) for phase in (0, 1)]
+    first_column, column_weights = _stacked(horizontal)
+    column_weights = np.ascontiguousarray(column_weights.transpose(0, 2, 1))
     out = np.empty((3, down[2], across[2]), np.float32)
     rows.run(
-        kernels.reduce_mosaic, down[2], mosaic, channels, blacks, scales, ceilings[channels],
-        *_stacked(vertical), *_stacked(horizontal), out,
+        kernels.reduce_mosaic, down[2], mosaic, channels, blacks, scales, ceilings[channels] / scales +
+        blacks, *_stacked(vertical), first_column, column_weights, out,
     )  # fmt: skip
     return out
 
@@ -170,5 +171,6 @@ def _resized(planes: Planes, across: Span, down: Span, rows: Rows) -> Planes:
     vertical = kernels.area_weights(down[2], down[0], down[1], planes.shape[1], 1, 0)
     horizontal = kernels.area_weights(across[2], across[0], across[1], planes.shape[2], 1, 0)
     out = np.empty((3, down[2], across[2]), np.float32)
-    rows.run(kernels.reduce_planes, down[2], planes, *vertical, *horizontal, out)
+    across_weights = np.ascontiguousarray(horizontal[1].T)
+    rows.run(kernels.reduce_planes, down[2], planes, *vertical, horizontal[0], across_weights, out)
     return out

@@ -1,4 +1,4 @@
-"""Passes that look at neighbours: noise, surroundings and detail; radii are in thousandths of the frame's diagonal."""
+"""Passes that look at neighbours: measured noise, guided smoothing, blur; radii and sizes are output pixels."""
 
 from __future__ import annotations
 
@@ -13,17 +13,18 @@ from archive.engine.kernels.rows import Rows
 Plane = npt.NDArray[np.float32]
 
 _GRID = 5
+# Pixels whose variations are looked at.
+_ENOUGH = 150_000
 _MAD_TO_SIGMA = 1.4826
 # Standard deviation of the mask below on noise of standard deviation 1.
 _MASK_GAIN = 6.0
 
 
 def measured_sigma(plane: Plane) -> float:
-    """Standard deviation of the finest variations of a plane, blind to slopes, edges and stars (Immerkær's mask)."""
+    """Standard deviation of a plane's finest variations, blind to slopes, edges, stars (Immerkær's mask)."""
     if min(plane.shape) < 8:
         return 0.0
-    step = max(1, int(math.sqrt(plane.size / 500_000)))
-    rows = np.arange(1, plane.shape[0] - 1, step)
+    rows = np.arange(1, plane.shape[0] - 1, max(1, plane.size // _ENOUGH))
     above, here, below = plane[rows - 1], plane[rows], plane[rows + 1]
     vertical = above - 2 * here + below
     response = vertical[:, :-2] - 2 * vertical[:, 1:-1] + vertical[:, 2:]
@@ -35,8 +36,8 @@ def guided(
 ) -> Plane:
     """The target smoothed over ``radius`` pixels where the guide is plain, keeping the guide's edges.
 
-    ``tolerance`` is the guide's variance up to which it counts as plain. ``coarse`` finds the coefficients on smaller
-    planes, which is enough for what varies slowly.
+    ``tolerance`` is the guide's variance up to which it counts as plain. ``coarse`` finds the coefficients
+    on smaller planes, which is enough for what varies slowly.
     """
     factor = max(1, round(radius / _GRID)) if coarse else 1
     small_guide, small_target = shrunk(guide, factor, rows), shrunk(target, factor, rows)
@@ -49,7 +50,13 @@ def guided(
     rows.run(neighbourhood.guided_coefficients, height, *means, np.float32(tolerance), slope, offset)
     slope, offset = _mean(slope, reach, rows), _mean(offset, reach, rows)
     out = np.empty_like(guide)
-    rows.run(neighbourhood.apply_guided, guide.shape[0], guide, slope, offset, factor, out)
+    if factor == 1:
+        rows.run(neighbourhood.apply_here, guide.shape[0], guide, slope, offset, out)
+        return out
+    places = np.clip((np.arange(guide.shape[1]) + 0.5) / factor - 0.5, 0, slope.shape[1] - 1)
+    lefts = places.astype(np.int32)
+    shares = (places - lefts).astype(np.float32)
+    rows.run(neighbourhood.apply_between, guide.shape[0], guide, slope, offset, factor, lefts, shares, out)
     return out
 
 

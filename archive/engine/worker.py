@@ -1,7 +1,7 @@
 """A decoding process: reads a file's bytes from its input, answers with its picture, until the input ends.
 
-Run as ``python -m archive.engine.worker ADDRESS_SPACE_BYTES``. Keeping decoders in a process of their own means
-that a file which crashes one, hangs it or eats memory costs one frame; it is no sandbox.
+Run as ``python -m archive.engine.worker ADDRESS_SPACE_BYTES``. Keeping decoders in a process of their own
+means that a file which crashes one, hangs it or eats memory costs one frame; it is no sandbox.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import Any, BinaryIO
 
 from archive.engine import container, message, picturefile, rawfile
 from archive.engine.container import Kind
-from archive.engine.picturefile import NotDecodable
+from archive.engine.picturefile import UndecodableError
 
 Answer = tuple[dict[str, Any], list[message.Array]]
 
@@ -24,16 +24,16 @@ def decode(data: bytes) -> Answer:
 
     Raises
     ------
-    NotDecodable : it is no picture, damaged, or of an unsupported kind.
+    UndecodableError : it is no picture, damaged, or of an unsupported kind.
     """
     if not data:
-        raise NotDecodable("the file is empty", damaged=True)
+        raise UndecodableError("the file is empty", damaged=True)
     kind = container.kind_of(data)
     if kind is None:
-        raise NotDecodable("it is no picture of a kind known here", damaged=False)
+        raise UndecodableError("it is no picture of a kind known here", damaged=False)
     complete = container.completeness(data, kind)
     if complete.missing:
-        raise NotDecodable(_shortness(kind, complete.missing), damaged=True)
+        raise UndecodableError(_shortness(kind, complete.missing), damaged=True)
     if kind is Kind.RAW:
         return rawfile.read(data, measured=complete.known)
     return picturefile.read(data, kind)
@@ -53,7 +53,7 @@ def serve(source: BinaryIO, sink: BinaryIO, work: Callable[[bytes], Answer] = de
         assert isinstance(data, bytes)
         try:
             facts, arrays = work(data)
-        except NotDecodable as error:
+        except UndecodableError as error:
             message.send(sink, {"refused": error.reason, "damaged": error.damaged}, [])
         except MemoryError:
             message.send(

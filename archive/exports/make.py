@@ -197,3 +197,15 @@ def _encode_frames(
                 writer.add(pixels)
             told(done)
     return lost
+
+
+def _movie_settings(spec: Spec) -> dict[str, Any]:
+    """The encoder's own settings; refuses a codec that this release does not write."""
+    settings = dict(spec.encoder)
+    codec = settings.pop("codec")
+    if codec != "h264":
+        raise ArchiveError(
+            f"This release writes no {shown(str(codec))} movies, which {shown(spec.name)} asks for.",
+            hint="Nothing was made. A newer release is needed.",
+        )
+    return settings

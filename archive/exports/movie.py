@@ -25,13 +25,15 @@ _SETTINGS = {"crf": "18", "preset": "medium"}
 class MovieWriter:
     """Writes pictures into a movie: ``with MovieWriter(...) as movie: movie.add(picture)``.
 
-    The file is complete when the block ends; when it ends with an error it is no movie and its maker removes it.
+    The file is complete when the block ends; when it ends with an error it is no movie and its maker removes
+    it.
 
     Parameters
     ----------
     path : where to write; the caller publishes it afterwards.
     width, height : pixels, even. rate : frames per second, exact.
-    encoder : ``crf`` (0 to 51, lower is better and larger), ``preset`` (speed against size); other names are refused.
+    encoder : ``crf`` (0 to 51, lower is better and larger), ``preset`` (speed against size); other names are
+    refused.
 
     Raises
     ------
@@ -106,8 +108,11 @@ class MovieWriter:
             frame = av.VideoFrame.from_ndarray(np.ascontiguousarray(picture), format="rgb24")
             frame = frame.reformat(
                 format="yuv420p",
-                src_colorspace="ITU709", dst_colorspace="ITU709", src_color_range="JPEG", dst_color_range="MPEG",
-            )  # fmt: skip
+                src_colorspace="ITU709",
+                dst_colorspace="ITU709",
+                src_color_range="JPEG",
+                dst_color_range="MPEG",
+            )
             frame.pts, frame.time_base = self._count, self._stream.time_base
             frame.colorspace, frame.color_range = _BT709, _LIMITED
             self._container.mux(self._stream.encode(frame))

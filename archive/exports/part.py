@@ -25,8 +25,8 @@ from archive.exports.specs import spec_named
 from archive.exports.stale import Checker
 from archive.journal.recipes import effective
 from archive.model.capture import Frame
-from archive.model.product import Derivative, PixelSpec, Spec
-from archive.model.recipe import EffectiveRecipe, OperatorValues
+from archive.model.product import Derivative, PixelSpec
+from archive.model.recipe import EffectiveRecipe
 from archive.model.results import ExportReport, LineageAnswer, StaleLine
 
 Progress = Callable[[str, int, int], None]
@@ -149,7 +149,7 @@ class Exports:
         ------
         UsageError : when nothing is known of it.
         """
-        answer = lineage_of(self._books, asked, say_step)
+        answer = lineage_of(self._books, asked, operator.in_words)
         if answer.path is None:
             return answer
         lines = self._checker().lines(derivatives(self._books.catalogue, path=answer.path)[-1:])
@@ -181,15 +181,3 @@ class Exports:
     def _recipe(self, frame: Frame) -> EffectiveRecipe:
         standing = standings(self._books.catalogue, [frame.id])[frame.id]
         return effective(standing, in_sequence=False, foundation=self._foundation)
-
-    def made_of(self, frame: Frame) -> list[Derivative]:
-        """Everything that was made of a frame."""
-        return derivatives(self._books.catalogue, frame=frame.id)
-
-    def spec(self, name: str) -> Spec:
-        return spec_named(name)
-
-
-def say_step(step: OperatorValues) -> str:
-    """One operator with its values, in words."""
-    return "; ".join(operator.describe_change(None, step))

@@ -34,7 +34,7 @@ _SPECS = (
         product="movie",
         container="mp4",
         pixels=PixelSpec(fit=(1920, 1920), even=True),
-        encoder={"codec": "h264", "profile": "high", "crf": 18, "preset": "medium"},
+        encoder={"codec": "h264", "crf": 18, "preset": "medium"},
         rate=Fraction(25),
     ),
 )

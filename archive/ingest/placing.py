@@ -149,7 +149,7 @@ def _camera_of_each(files: tuple[CardFile, ...]) -> dict[str, str]:
 
     def fallback(file: CardFile) -> str:
         near = by_folder.get(file.folder)
-        if file.role in (Role.RAW, Role.PICTURE) and (near is None or len(near) > 1):
+        if file.role in _FRAME_ROLES and (near is None or len(near) > 1):
             # A picture that does not say who took it is no one's, unless its whole folder is one body's.
             return nobody
         return _most(near or overall) or nobody
@@ -199,4 +199,4 @@ def _night_of_each(files: tuple[CardFile, ...], cameras: Mapping[str, str], know
 def _slug(name: str) -> str:
     """A name as it stands in folder names and addresses: lower-case letters, digits, single hyphens."""
     slug = re.sub(r"[^a-z0-9]+", "-", name.casefold()).strip("-")
-    return slug[:40].strip("-") or "camera"
+    return slug[:24].strip("-") or "camera"

@@ -14,7 +14,7 @@ from archive.ingest.placing import Known, cameras_on, place
 from archive.ingest.setting import Outcome, Setting
 from archive.ingest.stored_names import escaped_original
 from archive.ingest.transfer import CardReadError, read_digest
-from archive.model.capture import Camera
+from archive.model.capture import Camera, Role
 from archive.model.entry import Change, Draft
 from archive.model.identity import FrameId, new_token
 from archive.model.results import FileNote
@@ -39,7 +39,8 @@ def ingest_card(source: Path, setting: Setting) -> Outcome:
     outcome.remarks = [
         FileNote(path=shown(file.path), text=fault)
         for file in files
-        if file.facts
+        # Every movie's clock is in doubt; saying so of each would drown what matters.
+        if file.facts and file.role is not Role.CLIP
         for fault in file.facts.faults
     ]
     disk = setting.volumes[0].disk

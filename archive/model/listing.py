@@ -12,10 +12,11 @@ from archive.model.product import Derivative
 
 @dataclass(frozen=True, kw_only=True)
 class NightLine:
-    """One night: how much was taken, by which cameras, from when to when (UTC)."""
+    """One night: how much was taken, by which cameras, from when to when (UTC); ``zone`` is the site's."""
 
     night: str
     site: str | None
+    zone: str | None
     cameras: tuple[str, ...]
     frames: int
     sequences: int
@@ -37,6 +38,7 @@ class SequenceLine:
     frames: int
     missed: int
     cadence_s: float
+    zone: str | None
 
     @property
     def span_s(self) -> float:
@@ -54,6 +56,7 @@ class FrameLine:
 
     frame: Frame
     camera: str
+    zone: str | None
     address: str | None
     rating: int
     keywords: tuple[str, ...]

@@ -1,1 +1,1 @@
-"""."""
+"""When and under which sky: capture times, sequences, sun and moon. Pure functions of what they are given."""

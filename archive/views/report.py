@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from rich.console import Console
 from rich.table import Table
@@ -101,11 +102,11 @@ class Report:
                 ", ".join(line.cameras),
                 str(line.frames),
                 str(line.sequences),
-                span(line.first, line.last),
+                span(line.first, line.last, line.zone),
             ]
             for line in lines
         ]
-        self.table([*columns, ("from – to (UTC)", "")], rows)
+        self.table([*columns, ("from – to", "")], rows)
 
     def sequences(self, lines: Sequence[SequenceLine]) -> None:
         if not lines:
@@ -117,8 +118,8 @@ class Report:
             ("missed", "right"),
             ("cadence", "right"),
             ("spans", "right"),
-            ("plays at 25/s", "right"),
-            ("from – to (UTC)", ""),
+            ("at 25/s", "right"),
+            ("begins", ""),
         ]
         self.table(
             columns,
@@ -130,7 +131,7 @@ class Report:
                     f"{line.cadence_s:.1f} s",
                     minutes(line.span_s),
                     f"{line.plays_s():.1f} s",
-                    span(line.first, line.last),
+                    f"{local(line.first, line.zone):%H:%M:%S %Z}",
                 ]
                 for line in lines
             ],
@@ -138,30 +139,32 @@ class Report:
 
     def frames(self, lines: Sequence[FrameLine]) -> None:
         columns = [
-            ("frame", ""),
+            ("#", "right"),
             ("file", ""),
-            ("taken (UTC)", ""),
-            ("exposure", ""),
-            ("rating", "right"),
+            ("taken", ""),
+            ("settings", ""),
+            ("rated", "right"),
             ("recipes", "right"),
             ("id", ""),
         ]
-        rows = []
+        groups: dict[str, list[list[str]]] = {}
         for line in lines:
+            group, _, position = (line.address or "").partition("#")
             uncertain = "?" if line.frame.time_source in ("file", "assumed") else ""
             contested = "!" if line.contested else ""
-            rows.append(
-                [
-                    line.address or f"{line.frame.night}/{line.camera}",
-                    shown(line.frame.name),
-                    f"{line.frame.taken:%Y-%m-%d %H:%M:%S}{uncertain}",
-                    settings(line.frame.facts),
-                    str(line.rating) if line.rating else "",
-                    f"{line.versions or ''}{contested}",
-                    short(line.frame.id, 8),
-                ]
-            )
-        self.table(columns, rows)
+            row = [
+                position,
+                shown(line.frame.name),
+                f"{local(line.frame.taken, line.zone):%H:%M:%S}{uncertain}",
+                settings(line.frame.facts),
+                str(line.rating) if line.rating else "",
+                f"{line.versions or ''}{contested}",
+                short(line.frame.id, 8),
+            ]
+            groups.setdefault(group or f"{line.frame.night}/{line.camera}, single frames", []).append(row)
+        for group, rows in groups.items():
+            self.say(group, "bold")
+            self.table(columns, rows)
 
     def show(
         self,
@@ -339,10 +342,20 @@ def minutes(seconds: float) -> str:
     return f"{seconds / 60:.1f} min" if seconds >= 120 else f"{seconds:.0f} s"
 
 
-def span(first: datetime, last: datetime) -> str:
-    """From and to, the day of the end only where it differs."""
-    end = f"{last:%H:%M:%S}" if first.date() == last.date() else f"{last:%Y-%m-%d %H:%M:%S}"
-    return f"{first:%Y-%m-%d %H:%M:%S} – {end}"
+def local(moment: datetime, zone: str | None) -> datetime:
+    """An instant on the wall clock of a zone; UTC where none is known."""
+    return moment.astimezone(ZoneInfo(zone) if zone else UTC)
+
+
+def clock(zone: str | None, moment: datetime) -> str:
+    """One instant to the tenth of a second, with its zone's name: 2026-03-18 23:30:15.0 CET."""
+    here = local(moment, zone)
+    return f"{here:%Y-%m-%d %H:%M:%S}.{here.microsecond // 100_000} {here:%Z}"
+
+
+def span(first: datetime, last: datetime, zone: str | None) -> str:
+    """From and to on the zone's clock: 22:31 – 01:12 CET."""
+    return f"{local(first, zone):%H:%M} – {local(last, zone):%H:%M %Z}"
 
 
 def settings(facts: CaptureFacts) -> str:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any, TypeVar
+from typing import Any
 
 import numba
 
 from archive.engine.cachedir import kernel_cache
 
-Function = TypeVar("Function", bound=Callable[..., Any])
+Function = Callable[..., Any]
 
 _FOLDER = kernel_cache()
 if _FOLDER is not None:

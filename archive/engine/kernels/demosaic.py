@@ -1,7 +1,8 @@
 """Mosaic → full-size planes: green along the smoother direction, then colours as differences to green.
 
-Missing green is estimated across and along with the curvature of the colour that is there, the two weighted by how little
-each direction changes; red and blue follow from interpolated differences to green, which vary slowly.
+Missing green is estimated across and along with the curvature of the colour that is there, the two weighted
+by how little each direction changes; red and blue follow from interpolated differences to green, which vary
+slowly.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ _HALF, _QUARTER, _TWO = np.float32(0.5), np.float32(0.25), np.float32(2)
 
 @kernel
 def normalise(mosaic, blacks, scales, caps, out, first, last):  # type: ignore[no-untyped-def]
-    """Counts → light for rows of a mosaic. out : float32, (height + 8, width + 8), mirrored rims are filled by ``mirror``."""
+    """Counts → light inside the four-sample rim of ``out``, float32, (height + 8, width + 8)."""
     width = mosaic.shape[1]
     for row in range(first, last):
         even = 2 * (row & 1)
@@ -88,29 +89,46 @@ def green(padded, channels, noise, out, first, last):  # type: ignore[no-untyped
 @kernel
 def colours(padded, greens, channels, out, first, last):  # type: ignore[no-untyped-def]
     """All three planes from the padded mosaic and its greens. out : float32, (3, height, width)."""
-    height = out.shape[1]
     width = out.shape[2]
-    for row in range(first, min(last, height)):
-        middle = row + 4
-        pattern = 2 * (row & 1)
-        raw_above, raw_here, raw_below = padded[middle - 1], padded[middle], padded[middle + 1]
-        green_above, green_here, green_below = greens[middle - 1], greens[middle], greens[middle + 1]
+    # Differences to green of three rows: 0 where the sample is green itself.
+    differences = np.zeros((3, width + 8), np.float32)
+    across = np.empty(width, np.float32)
+    down = np.empty(width, np.float32)
+    slanted = np.empty(width, np.float32)
+    for row in range(first, last):
+        for j in range(3):
+            raw, green_line, difference = padded[row + 3 + j], greens[row + 3 + j], differences[j]
+            for column in range(2, width + 6):
+                x = np.uintp(column)
+                difference[x] = raw[x] - green_line[x]
+        above, here, below = differences[0], differences[1], differences[2]
         for column in range(width):
-            x = column + 4
-            channel = channels[pattern + (column & 1)]
-            base = green_here[x]
+            x, left, right = np.uintp(column + 4), np.uintp(column + 3), np.uintp(column + 5)
+            across[np.uintp(column)] = _HALF * (here[left] + here[right])
+            down[np.uintp(column)] = _HALF * (above[x] + below[x])
+            corners = (above[left] + above[right]) + (below[left] + below[right])
+            slanted[np.uintp(column)] = _QUARTER * corners
+        green_line = greens[row + 4]
+        target = out[1, row]
+        for column in range(width):
+            target[np.uintp(column)] = green_line[np.uintp(column + 4)]
+        pattern = 2 * (row & 1)
+        for phase in range(2):
+            channel = channels[pattern + phase]
+            beside = channels[pattern + 1 - phase]
             if channel == 1:
-                beside = channels[pattern + 1 - (column & 1)]
-                across = _HALF * (
-                    (raw_here[x - 1] - green_here[x - 1]) + (raw_here[x + 1] - green_here[x + 1])
-                )
-                down = _HALF * ((raw_above[x] - green_above[x]) + (raw_below[x] - green_below[x]))
-                out[1, row, column] = base
-                out[beside, row, column] = base + across
-                out[2 - beside, row, column] = base + down
+                same, other = out[beside, row], out[2 - beside, row]
+                _place(same, target, across, phase)
+                _place(other, target, down, phase)
             else:
-                corners = (raw_above[x - 1] - green_above[x - 1]) + (raw_above[x + 1] - green_above[x + 1])
-                corners += (raw_below[x - 1] - green_below[x - 1]) + (raw_below[x + 1] - green_below[x + 1])
-                out[1, row, column] = base
-                out[channel, row, column] = raw_here[x]
-                out[2 - channel, row, column] = base + _QUARTER * corners
+                same, other = out[channel, row], out[2 - channel, row]
+                _place(same, target, here[4:], phase)
+                _place(other, target, slanted, phase)
+
+
+@kernel
+def _place(line, base, difference, phase):  # type: ignore[no-untyped-def]
+    """base + difference at every second column."""
+    for column in range(phase, line.shape[0], 2):
+        x = np.uintp(column)
+        line[x] = base[x] + difference[x]

@@ -8,7 +8,8 @@ from archive.engine.kernels.compiled import kernel
 from archive.engine.kernels.light import luminance
 
 _ZERO, _ONE = np.float32(0), np.float32(1)
-# Detail beyond this (square-root light) is an edge: what is added to it levels off, so that no bright rim grows.
+# Detail beyond this (square-root light) is an edge: what is added to it levels off, so that no bright rim
+# grows.
 _EDGE = np.float32(0.12)
 _DARK = np.float32(0.004)
 _STEEPEST = np.float32(3)

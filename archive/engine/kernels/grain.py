@@ -10,11 +10,12 @@ from archive.engine.kernels.numeric import smoothstep
 _ZERO, _HALF, _QUARTER = np.float32(0), np.float32(0.5), np.float32(0.25)
 # A 1-2-1 mean over 3 × 3 pixels leaves this share of the noise of single pixels.
 _MEAN_SIGMA = np.float32(0.375)
+_UNLIKELY, _CERTAIN = np.float32(2.8), np.float32(5.5)
 
 
 @kernel
 def to_roots(planes, offset, first, last):  # type: ignore[no-untyped-def]
-    """Red, green, blue → luma, red − luma, blue − luma of square roots, in place; luma = (r + 2 g + b) / 4."""
+    """Light → luma (r + 2 g + b) / 4, red − luma and blue − luma of square roots, in place."""
     for row in range(first, last):
         for column in range(planes.shape[2]):
             red = np.sqrt(max(planes[0, row, column] + offset, _ZERO))
@@ -28,7 +29,7 @@ def to_roots(planes, offset, first, last):  # type: ignore[no-untyped-def]
 
 @kernel
 def from_roots(planes, offset, red_lost, green_lost, blue_lost, first, last):  # type: ignore[no-untyped-def]
-    """Back to light, in place; the ``lost`` variances are given back, as a smoothed root squares to too little."""
+    """Back to light, in place; ``lost`` variances are given back, as a smoothed root squares to too little."""
     for row in range(first, last):
         for column in range(planes.shape[2]):
             luma, warm, cold = planes[0, row, column], planes[1, row, column], planes[2, row, column]
@@ -44,22 +45,26 @@ def from_roots(planes, offset, red_lost, green_lost, blue_lost, first, last):  #
 def keep_stars(plane, smooth, sigma, out, first, last):  # type: ignore[no-untyped-def]
     """The smooth plane with what was taken from it given back where it forms a spot, as faint stars do.
 
-    A spot stands out in the mean over 3 × 3 pixels, which noise of single pixels hardly does.
+    A spot stands out in the 1-2-1 mean over 3 × 3 pixels, which noise of single pixels hardly does.
     """
     height = plane.shape[0]
     width = plane.shape[1]
-    low = np.float32(2.8) * _MEAN_SIGMA * sigma
-    high = np.float32(5.5) * _MEAN_SIGMA * sigma
+    low = _UNLIKELY * _MEAN_SIGMA * sigma
+    high = _CERTAIN * _MEAN_SIGMA * sigma
+    column_sums = np.empty(width + 2, np.float32)
     for row in range(first, last):
+        up, down = max(row - 1, 0), min(row + 1, height - 1)
         for column in range(width):
-            total = _ZERO
-            for j in range(-1, 2):
-                y = min(max(row + j, 0), height - 1)
-                for i in range(-1, 2):
-                    x = min(max(column + i, 0), width - 1)
-                    weight = np.float32((2 - abs(j)) * (2 - abs(i)))
-                    total += weight * (plane[y, x] - smooth[y, x])
-            mean = total * np.float32(1 / 16)
-            share = smoothstep(mean, low, high)
-            taken = plane[row, column] - smooth[row, column]
-            out[row, column] = smooth[row, column] + share * taken
+            x = np.uintp(column)
+            above = plane[up, x] - smooth[up, x]
+            below = plane[down, x] - smooth[down, x]
+            here = plane[row, x] - smooth[row, x]
+            column_sums[np.uintp(column + 1)] = _QUARTER * (above + below) + _HALF * here
+        column_sums[0] = column_sums[1]
+        column_sums[width + 1] = column_sums[width]
+        line, calm, target = plane[row], smooth[row], out[row]
+        for column in range(width):
+            x = np.uintp(column)
+            sides = column_sums[x] + column_sums[np.uintp(column + 2)]
+            mean = _QUARTER * sides + _HALF * column_sums[np.uintp(column + 1)]
+            target[x] = calm[x] + smoothstep(mean, low, high) * (line[x] - calm[x])

@@ -1,11 +1,11 @@
-"""Passes on camera light and on linear colour: balance, fall-off, clipped channels, matrix, tone, chroma, display."""
+"""Passes on single pixels: balance, clipped channels, fall-off, matrix, tone, chroma, display."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from archive.engine.kernels.compiled import inlined, kernel
-from archive.engine.kernels.numeric import exp2, log2, smoothstep, table_at
+from archive.engine.kernels.numeric import log2, smoothstep, table_at
 
 _ZERO, _HALF, _ONE = np.float32(0), np.float32(0.5), np.float32(1)
 _CLIPPING, _CLIPPED = np.float32(0.86), np.float32(0.97)
@@ -51,8 +51,8 @@ def balance(planes, gains, rebuild, first, last):  # type: ignore[no-untyped-def
 def brighten_corners(planes, table, left, top, across, down, first, last):  # type: ignore[no-untyped-def]
     """Multiply by a gain that depends on the squared distance from the frame's centre.
 
-    table : float32 gains at squared distances 0 to 1 (the corner). left, top : distance of the first pixel's centre
-    from the frame's, across, down : steps between pixels, all in half diagonals of the frame.
+    table : float32 gains at squared distances 0 to 1 (the corner). left, top : distance of the first pixel's
+    centre from the frame's, across, down : steps between pixels, all in half diagonals of the frame.
     """
     steps = np.float32(table.shape[0] - 1)
     for row in range(first, last):
@@ -98,12 +98,16 @@ def stops_of_luminance(planes, darkest, out, first, last):  # type: ignore[no-un
 
 @kernel
 def apply_gain_table(planes, stops, table, lowest, per_stop, first, last):  # type: ignore[no-untyped-def]
-    """Multiply each pixel by 2 to a table's entry for its ``stops``. table : float32, from ``lowest`` stops on."""
+    """Multiply each pixel by a table's gain for its ``stops``. table : float32, from ``lowest`` stops on."""
+    gains = np.empty(planes.shape[2], np.float32)
     for row in range(first, last):
+        line = stops[row]
         for column in range(planes.shape[2]):
-            gain = exp2(table_at(table, (stops[row, column] - lowest) * per_stop))
-            for channel in range(3):
-                planes[channel, row, column] *= gain
+            gains[np.uintp(column)] = table_at(table, (line[np.uintp(column)] - lowest) * per_stop)
+        for channel in range(3):
+            target = planes[channel, row]
+            for column in range(planes.shape[2]):
+                target[np.uintp(column)] *= gains[np.uintp(column)]
 
 
 @kernel
@@ -124,24 +128,33 @@ def change_chroma(planes, amount, muted, first, last):  # type: ignore[no-untype
 
 
 @inlined
-def _fit(red, green, blue):  # type: ignore[no-untyped-def]
-    """A colour of the same hue inside 0 to 1: untouched if it is there, else paler, and white when too bright.
+def _kept(value, light):  # type: ignore[no-untyped-def]
+    """How much of a channel's distance from the grey ``light`` fits between 0 and 1."""
+    distance = value - light
+    room = (_ONE - light) if distance > _ZERO else light
+    size = abs(distance)
+    return room / size if size > room else _ONE
 
-    Each channel is drawn towards the luminance of what can be shown of the pixel until all fit, so that luminance, which
-    carries the structure of a saturated aurora, does not turn into a flat patch.
+
+@kernel
+def fit_colours(planes, first, last):  # type: ignore[no-untyped-def]
+    """Bring colours of the same hue inside 0 to 1, in place: those inside stay, others become paler.
+
+    Each channel is drawn towards the luminance of what can be shown of the pixel until all fit, so that
+    luminance, which carries the structure of a saturated aurora, does not turn into a flat patch.
     """
-    light = luminance(max(red, _ZERO), max(green, _ZERO), max(blue, _ZERO))
-    if light >= _ONE:
-        return _ONE, _ONE, _ONE
-    if light <= _ZERO:
-        return _ZERO, _ZERO, _ZERO
-    keep = _ONE
-    for value in (red, green, blue):
-        if value > _ONE:
-            keep = min(keep, (_ONE - light) / (value - light))
-        elif value < _ZERO:
-            keep = min(keep, light / (light - value))
-    return light + keep * (red - light), light + keep * (green - light), light + keep * (blue - light)
+    for row in range(first, last):
+        reds, greens, blues = planes[0, row], planes[1, row], planes[2, row]
+        for column in range(planes.shape[2]):
+            x = np.uintp(column)
+            red, green, blue = reds[x], greens[x], blues[x]
+            if min(red, min(green, blue)) >= _ZERO and max(red, max(green, blue)) <= _ONE:
+                continue
+            light = min(luminance(max(red, _ZERO), max(green, _ZERO), max(blue, _ZERO)), _ONE)
+            kept = min(_kept(red, light), min(_kept(green, light), _kept(blue, light)))
+            reds[x] = light + kept * (red - light)
+            greens[x] = light + kept * (green - light)
+            blues[x] = light + kept * (blue - light)
 
 
 @inlined
@@ -149,29 +162,36 @@ def _scattered(column, row, channel):  # type: ignore[no-untyped-def]
     """A fixed pseudo-random number between 0 and 1 for a place in the picture."""
     state = np.uint32(column) * np.uint32(0x9E3779B1) + np.uint32(row) * np.uint32(0x85EBCA77)
     state = np.uint32(state + np.uint32(channel) * np.uint32(0xC2B2AE3D))
-    state = np.uint32((state ^ np.uint32(state >> np.uint32(15))) * np.uint32(0x2C1B3C6D))
-    state = np.uint32((state ^ np.uint32(state >> np.uint32(12))) * np.uint32(0x297A2D39))
+    state = np.uint32(np.uint32(state ^ np.uint32(state >> np.uint32(15))) * np.uint32(0x2C1B3C6D))
+    state = np.uint32(np.uint32(state ^ np.uint32(state >> np.uint32(12))) * np.uint32(0x297A2D39))
     state = np.uint32(state ^ np.uint32(state >> np.uint32(15)))
-    return np.float32(state >> np.uint32(8)) * np.float32(1 / 16777216)
+    return np.float32(np.int32(state >> np.uint32(8))) * np.float32(1 / 16777216)
 
 
 @kernel
 def display(planes, table, levels, dither, out, first, last):  # type: ignore[no-untyped-def]
-    """Linear sRGB → encoded whole numbers.
+    """Linear sRGB 0 to 1 → encoded whole numbers.
 
-    table : float32, sRGB of light at evenly spaced square roots 0 to 1. levels : float32, the largest number (255, 65535).
-    dither : spread rounding over neighbouring pixels by place, so that smooth skies do not band; exact values stay.
-    out : uint8 or uint16, (height, width, 3).
+    table : float32, sRGB of light at evenly spaced square roots 0 to 1. levels : float32, the largest
+    number (255, 65535). dither : spread rounding over neighbouring pixels by place, so that smooth skies do
+    not band; exact values stay. out : uint8 or uint16, (height, width, 3).
     """
+    width = planes.shape[2]
     steps = np.float32(table.shape[0] - 1)
+    positions = np.empty(width, np.float32)
+    thresholds = np.empty(width, np.float32)
+    thresholds[:] = _HALF
     for row in range(first, last):
-        for column in range(planes.shape[2]):
-            red, green, blue = _fit(planes[0, row, column], planes[1, row, column], planes[2, row, column])
-            for channel in range(3):
-                value = red if channel == 0 else (green if channel == 1 else blue)
-                value = min(max(value, _ZERO), _ONE)
-                level = table_at(table, np.sqrt(value) * steps) * levels
-                threshold = _HALF
-                if dither:
-                    threshold = np.float32(0.02) + np.float32(0.96) * _scattered(column, row, channel)
-                out[row, column, channel] = np.int32(min(level + threshold, levels))
+        for channel in range(3):
+            line = planes[channel, row]
+            for column in range(width):
+                light = min(max(line[np.uintp(column)], _ZERO), _ONE)
+                positions[np.uintp(column)] = np.sqrt(light) * steps
+            if dither:
+                for column in range(width):
+                    scattered = _scattered(column, row, channel)
+                    thresholds[np.uintp(column)] = np.float32(0.02) + np.float32(0.96) * scattered
+            for column in range(width):
+                x = np.uintp(column)
+                level = table_at(table, positions[x]) * levels + thresholds[x]
+                out[row, x, channel] = np.int32(min(level, levels))

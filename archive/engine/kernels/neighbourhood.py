@@ -6,7 +6,7 @@ import numpy as np
 
 from archive.engine.kernels.compiled import kernel
 
-_HALF = np.float32(0.5)
+_ZERO, _HALF = np.float32(0), np.float32(0.5)
 
 
 @kernel
@@ -15,62 +15,64 @@ def box_mean(source, radius, out, first, last):  # type: ignore[no-untyped-def]
     height = source.shape[0]
     width = source.shape[1]
     sums = np.zeros(width, np.float64)
+    padded = np.zeros(width + 2 * radius, np.float32)
+    shares = np.empty(width, np.float32)
+    for column in range(width):
+        shares[column] = 1.0 / (min(width - 1, column + radius) - max(0, column - radius) + 1)
     for row in range(max(0, first - radius), min(height, first + radius + 1)):
-        line = source[row]
-        for column in range(width):
-            sums[np.uintp(column)] += line[np.uintp(column)]
+        _add(sums, source[row], 1.0)
     for row in range(first, last):
-        high = min(height - 1, row + radius)
-        low = max(0, row - radius)
-        _across(sums, radius, high - low + 1, out[row])
+        rows = min(height - 1, row + radius) - max(0, row - radius) + 1
+        share = 1.0 / rows
+        for column in range(width):
+            padded[np.uintp(column + radius)] = np.float32(sums[np.uintp(column)] * share)
+        target = out[row]
+        for column in range(width):
+            target[np.uintp(column)] = padded[np.uintp(column)]
+        for k in range(1, 2 * radius + 1):
+            shifted = padded[k:]
+            for column in range(width):
+                target[np.uintp(column)] += shifted[np.uintp(column)]
+        for column in range(width):
+            target[np.uintp(column)] *= shares[np.uintp(column)]
         if row + radius + 1 < height:
-            entering = source[row + radius + 1]
-            for column in range(width):
-                sums[np.uintp(column)] += entering[np.uintp(column)]
+            _add(sums, source[row + radius + 1], 1.0)
         if row - radius >= 0:
-            leaving = source[row - radius]
-            for column in range(width):
-                sums[np.uintp(column)] -= leaving[np.uintp(column)]
+            _add(sums, source[row - radius], -1.0)
 
 
 @kernel
-def _across(sums, radius, rows, target):  # type: ignore[no-untyped-def]
-    width = sums.shape[0]
-    total = 0.0
-    for column in range(min(width, radius)):
-        total += sums[column]
-    for column in range(width):
-        if column + radius < width:
-            total += sums[column + radius]
-        if column - radius - 1 >= 0:
-            total -= sums[column - radius - 1]
-        count = rows * (min(width - 1, column + radius) - max(0, column - radius) + 1)
-        target[column] = np.float32(total / count)
+def _add(sums, line, sign):  # type: ignore[no-untyped-def]
+    for column in range(sums.shape[0]):
+        sums[np.uintp(column)] += sign * line[np.uintp(column)]
 
 
 @kernel
 def products(guide, target, guide_squared, crossed, first, last):  # type: ignore[no-untyped-def]
     """guide² and guide · target, whose means a guided filter needs."""
     for row in range(first, last):
+        light, aim, squared, both = guide[row], target[row], guide_squared[row], crossed[row]
         for column in range(guide.shape[1]):
-            value = guide[row, column]
-            guide_squared[row, column] = value * value
-            crossed[row, column] = value * target[row, column]
+            x = np.uintp(column)
+            squared[x] = light[x] * light[x]
+            both[x] = light[x] * aim[x]
 
 
 @kernel
 def guided_coefficients(  # type: ignore[no-untyped-def]
     mean_guide, mean_target, mean_squared, mean_crossed, tolerance, slope, offset, first, last
 ):
-    """Where the guide varies by more than ``tolerance`` (a variance) the target follows it, elsewhere its mean."""
+    """Where the guide varies by more than ``tolerance`` (variance) the target follows it, else its mean."""
     for row in range(first, last):
+        guide, target = mean_guide[row], mean_target[row]
+        squared, crossed = mean_squared[row], mean_crossed[row]
+        slopes, offsets = slope[row], offset[row]
         for column in range(mean_guide.shape[1]):
-            guide = mean_guide[row, column]
-            target = mean_target[row, column]
-            variance = max(mean_squared[row, column] - guide * guide, np.float32(0))
-            steepness = (mean_crossed[row, column] - guide * target) / (variance + tolerance)
-            slope[row, column] = steepness
-            offset[row, column] = target - steepness * guide
+            x = np.uintp(column)
+            variance = max(squared[x] - guide[x] * guide[x], _ZERO)
+            steepness = (crossed[x] - guide[x] * target[x]) / (variance + tolerance)
+            slopes[x] = steepness
+            offsets[x] = target[x] - steepness * guide[x]
 
 
 @kernel
@@ -78,45 +80,64 @@ def shrink(source, factor, out, first, last):  # type: ignore[no-untyped-def]
     """Mean over ``factor`` × ``factor`` pixels, fewer at the right and lower rim."""
     height = source.shape[0]
     width = source.shape[1]
+    sums = np.empty(width, np.float32)
     for row in range(first, last):
         rows = min(factor, height - row * factor)
+        sums[:] = _ZERO
+        for j in range(rows):
+            line = source[row * factor + j]
+            for column in range(width):
+                sums[np.uintp(column)] += line[np.uintp(column)]
         for column in range(out.shape[1]):
             columns = min(factor, width - column * factor)
-            total = np.float32(0)
-            for j in range(rows):
-                for i in range(columns):
-                    total += source[row * factor + j, column * factor + i]
+            total = _ZERO
+            for i in range(columns):
+                total += sums[column * factor + i]
             out[row, column] = total / np.float32(rows * columns)
 
 
 @kernel
-def apply_guided(guide, slope, offset, factor, out, first, last):  # type: ignore[no-untyped-def]
-    """slope · guide + offset, both read between their pixels from planes that are ``factor`` times smaller."""
-    width = guide.shape[1]
+def apply_here(guide, slope, offset, out, first, last):  # type: ignore[no-untyped-def]
+    """slope · guide + offset, all planes of one size."""
+    for row in range(first, last):
+        light, slopes, offsets, target = guide[row], slope[row], offset[row], out[row]
+        for column in range(guide.shape[1]):
+            x = np.uintp(column)
+            target[x] = slopes[x] * light[x] + offsets[x]
+
+
+@kernel
+def apply_between(  # type: ignore[no-untyped-def]
+    guide, slope, offset, factor, lefts, shares, out, first, last
+):
+    """slope · guide + offset, both read between their pixels from planes that are ``factor`` times smaller.
+
+    lefts : int32, the small column left of every column. shares : float32, how far towards the next.
+    """
     rows = slope.shape[0]
     columns = slope.shape[1]
     step = np.float32(1.0 / factor)
-    line_slope = np.empty(columns, np.float32)
-    line_offset = np.empty(columns, np.float32)
+    slopes = np.empty(columns + 1, np.float32)
+    offsets = np.empty(columns + 1, np.float32)
     for row in range(first, last):
-        y = min(max((np.float32(row) + _HALF) * step - _HALF, np.float32(0)), np.float32(rows - 1))
+        y = min(max((np.float32(row) + _HALF) * step - _HALF, _ZERO), np.float32(rows - 1))
         above = min(int(y), max(rows - 2, 0))
         below = min(above + 1, rows - 1)
         part = y - np.float32(above)
         for column in range(columns):
             x = np.uintp(column)
-            line_slope[x] = slope[above, x] + part * (slope[below, x] - slope[above, x])
-            line_offset[x] = offset[above, x] + part * (offset[below, x] - offset[above, x])
-        target = out[row]
-        light = guide[row]
-        for column in range(width):
-            x = min(max((np.float32(column) + _HALF) * step - _HALF, np.float32(0)), np.float32(columns - 1))
-            left = min(int(x), max(columns - 2, 0))
-            right = min(left + 1, columns - 1)
-            share = x - np.float32(left)
-            steepness = line_slope[left] + share * (line_slope[right] - line_slope[left])
-            level = line_offset[left] + share * (line_offset[right] - line_offset[left])
-            target[column] = steepness * light[column] + level
+            slopes[x] = slope[above, x] + part * (slope[below, x] - slope[above, x])
+            offsets[x] = offset[above, x] + part * (offset[below, x] - offset[above, x])
+        slopes[columns] = slopes[columns - 1]
+        offsets[columns] = offsets[columns - 1]
+        target, light = out[row], guide[row]
+        for column in range(guide.shape[1]):
+            x = np.uintp(column)
+            left = np.uintp(lefts[x])
+            right = left + np.uintp(1)
+            steepness = slopes[left] + shares[x] * (slopes[right] - slopes[left])
+            level = offsets[left] + shares[x] * (offsets[right] - offsets[left])
+            target[x] = steepness * light[x] + level
 
 
 @kernel

@@ -1,4 +1,4 @@
-"""Logarithm, power and smooth steps in float32 that give the same bits on every processor."""
+"""Logarithms, smooth steps and tables in float32 that give the same bits on every processor."""
 
 from __future__ import annotations
 
@@ -11,12 +11,8 @@ _SQRT2 = np.float32(1.41421356)
 _TWO_OVER_LN2 = np.float32(2.88539008)
 _THIRD, _FIFTH, _SEVENTH = np.float32(1 / 3), np.float32(1 / 5), np.float32(1 / 7)
 _SMALLEST = np.float32(1e-30)
-_LN2 = np.float32(0.69314718)
-_E2, _E3, _E4 = np.float32(1 / 2), np.float32(1 / 6), np.float32(1 / 24)
-_E5, _E6 = np.float32(1 / 120), np.float32(1 / 720)
 _MANTISSA, _EXPONENT_ONE = np.int32(0x7FFFFF), np.int32(0x3F800000)
 _SHIFT, _BIAS = np.int32(23), np.int32(127)
-_LOW, _HIGH = np.float32(-126), np.float32(126)
 
 
 @inlined
@@ -32,16 +28,6 @@ def log2(value):  # type: ignore[no-untyped-def]
     t2 = t * t
     series = _ONE + t2 * (_THIRD + t2 * (_FIFTH + t2 * _SEVENTH))
     return exponent + _TWO_OVER_LN2 * t * series
-
-
-@inlined
-def exp2(value):  # type: ignore[no-untyped-def]
-    """Two to the power of a float32, to about 1e-6 relative."""
-    held = min(max(value, _LOW), _HIGH)
-    whole = np.floor(held + _HALF)
-    x = (held - whole) * _LN2
-    series = _ONE + x * (_ONE + x * (_E2 + x * (_E3 + x * (_E4 + x * (_E5 + x * _E6)))))
-    return series * np.int32((np.int32(whole) + _BIAS) << _SHIFT).view(np.float32)
 
 
 @inlined

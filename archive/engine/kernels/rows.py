@@ -6,7 +6,8 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
-# Bands never depend on the number of threads: running sums start anew in each, so where they start decides the last bit.
+# Bands never depend on the number of threads: running sums start anew in each, so where they start decides
+# the last bit.
 BAND = 64
 
 

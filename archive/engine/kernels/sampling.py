@@ -13,7 +13,7 @@ from archive.engine.kernels.compiled import kernel
 
 Weights = tuple[npt.NDArray[np.int32], npt.NDArray[np.float32]]
 
-_HALF = np.float32(0.5)
+_ZERO, _HALF = np.float32(0), np.float32(0.5)
 
 
 def area_weights(count: int, start: float, length: float, samples: int, pitch: int, phase: int) -> Weights:
@@ -27,7 +27,8 @@ def area_weights(count: int, start: float, length: float, samples: int, pitch: i
     Returns
     -------
     first : int32, (count,), index i of the first sample used.
-    weights : float32, (count, taps); each row sums to 1 and its centre of gravity is the output sample's centre
+    weights : float32, (count, taps); each row sums to 1 and its centre of gravity is the output sample's
+    centre
         wherever the source reaches, so that colours of a mosaic keep their places.
     """
     step = length / count
@@ -69,65 +70,63 @@ def reduce_mosaic(  # type: ignore[no-untyped-def]
     """Rows of area-averaged planes straight from a mosaic.
 
     mosaic : uint16, (height, width). channels : int32, (4,), the channel at each place of the 2×2 pattern.
-    blacks, scales, caps : float32, (4,): value = min((count − black) · scale, cap).
-    first_row, row_weights : int32, (2, rows) and float32, (2, rows, taps), for even and odd source rows; columns alike.
+    blacks, scales, caps : float32, (4,): value = (min(count, cap) − black) · scale.
+    first_row, row_weights : int32, (2, rows) and float32, (2, rows, taps), for even and odd source rows.
+    first_column, column_weights : the same for columns, with taps before columns: (2, taps, columns).
     out : float32, (3, rows, columns).
     """
     width = mosaic.shape[1]
-    rows = out.shape[1]
     columns = out.shape[2]
-    taps_down = row_weights.shape[2]
-    taps_across = column_weights.shape[2]
     sums = np.empty(width, np.float32)
-    half = (width + 1) // 2
-    lattice = np.empty(half, np.float32)
-    for row in range(first, min(last, rows)):
-        for channel in range(3):
-            for column in range(columns):
-                out[channel, row, column] = np.float32(0)
+    held = np.empty(width, np.float32)
+    # Room for taps of no weight beyond the end.
+    lattice = np.zeros((width + 1) // 2 + column_weights.shape[1], np.float32)
+    line = np.empty(columns, np.float32)
+    for row in range(first, last):
+        out[0, row] = _ZERO
+        out[1, row] = _ZERO
+        out[2, row] = _ZERO
         for down in range(2):
-            start = first_row[down, row]
-            black_even = blacks[2 * down]
-            black_odd = blacks[2 * down + 1]
-            scale_even = scales[2 * down]
-            scale_odd = scales[2 * down + 1]
-            cap_even = caps[2 * down]
-            cap_odd = caps[2 * down + 1]
             for column in range(width):
-                sums[column] = np.float32(0)
-            for tap in range(taps_down):
+                held[column] = caps[2 * down + (column & 1)]
+            sums[:] = _ZERO
+            start = first_row[down, row]
+            for tap in range(row_weights.shape[2]):
                 weight = row_weights[down, row, tap]
-                if weight == np.float32(0):
+                if weight == _ZERO:
                     continue
                 source = mosaic[2 * (start + tap) + down]
-                for pair in range(width // 2):
-                    even = np.uintp(2 * pair)
-                    odd = np.uintp(2 * pair + 1)
-                    sums[even] += weight * min((np.float32(source[even]) - black_even) * scale_even, cap_even)
-                    sums[odd] += weight * min((np.float32(source[odd]) - black_odd) * scale_odd, cap_odd)
-                if width & 1:
-                    even = np.uintp(width - 1)
-                    sums[even] += weight * min((np.float32(source[even]) - black_even) * scale_even, cap_even)
+                for column in range(width):
+                    x = np.uintp(column)
+                    sums[x] += weight * min(np.float32(source[x]), held[x])
             for across in range(2):
-                channel = channels[2 * down + across]
-                share = _HALF if channel == 1 else np.float32(1)
-                count = (width - across + 1) // 2
-                for place in range(count):
-                    lattice[np.uintp(place)] = sums[np.uintp(2 * place + across)]
-                target = out[channel, row]
+                place = 2 * down + across
+                for index in range((width - across + 1) // 2):
+                    lattice[np.uintp(index)] = sums[np.uintp(2 * index + across)]
+                _gathered(lattice, first_column[across], column_weights[across], line)
+                share = (_HALF if channels[place] == 1 else np.float32(1)) * scales[place]
+                black = blacks[place]
+                target = out[channels[place], row]
                 for column in range(columns):
-                    begin = np.uintp(first_column[across, column])
-                    total = np.float32(0)
-                    for tap in range(taps_across):
-                        total += column_weights[across, column, tap] * lattice[begin + np.uintp(tap)]
-                    target[column] += share * total
+                    target[np.uintp(column)] += share * (line[np.uintp(column)] - black)
+
+
+@kernel
+def _gathered(source, first_column, weights, line):  # type: ignore[no-untyped-def]
+    """line[i] = sum of weights[k, i] · source[first_column[i] + k]."""
+    line[:] = _ZERO
+    for tap in range(weights.shape[0]):
+        shares = weights[tap]
+        for column in range(line.shape[0]):
+            x = np.uintp(column)
+            line[x] += shares[x] * source[np.uintp(first_column[x] + tap)]
 
 
 @kernel
 def reduce_planes(  # type: ignore[no-untyped-def]
     planes, first_row, row_weights, first_column, column_weights, out, first, last
 ):
-    """Rows of area-averaged planes from planes. planes : float32, (3, height, width); out : float32, (3, rows, columns)."""
+    """Rows of area-averaged planes from planes, float32, (3, height, width); weights as for a mosaic."""
     width = planes.shape[2]
     sums = np.empty(width, np.float32)
     for row in range(first, min(last, out.shape[1])):
@@ -138,21 +137,15 @@ def reduce_planes(  # type: ignore[no-untyped-def]
                 source = planes[channel, first_row[row] + tap]
                 for column in range(width):
                     sums[np.uintp(column)] += weight * source[np.uintp(column)]
-            target = out[channel, row]
-            for column in range(out.shape[2]):
-                begin = np.uintp(first_column[column])
-                total = np.float32(0)
-                for tap in range(column_weights.shape[1]):
-                    total += column_weights[column, tap] * sums[begin + np.uintp(tap)]
-                target[np.uintp(column)] = total
+            _gathered(sums, first_column, column_weights, out[channel, row])
 
 
 @kernel
 def rotate_planes(planes, out, origin_x, origin_y, cosine, sine, first, last):  # type: ignore[no-untyped-def]
     """Rows of planes turned about a point, by Catmull-Rom interpolation.
 
-    Output pixel (column, row) shows the source at origin + (column · cos + row · sin, row · cos − column · sin), in
-    source pixels counted from the centre of the first.
+    Output pixel (column, row) shows the source at origin + (column · cos + row · sin, row · cos − column ·
+    sin), in source pixels counted from the centre of the first.
     """
     height = planes.shape[1]
     width = planes.shape[2]

@@ -10,9 +10,9 @@ from archive.model.recipe import Value
 class Balance(Operator):
     """Choose the light that shall look neutral.
 
-    ``as_shot`` takes what the camera wrote. ``illuminant`` takes a correlated colour temperature and the distance
-    from the Planckian locus in CIE 1960 u, v; ``daylight`` the CIE daylight of that temperature. A picture that
-    the camera has already developed counts as balanced for 6504 K daylight.
+    ``as_shot`` takes what the camera wrote. ``illuminant`` takes a correlated colour temperature and the
+    distance from the Planckian locus in CIE 1960 u, v; ``daylight`` the CIE daylight of that temperature. A
+    picture that the camera has already developed counts as balanced for 6504 K daylight.
     """
 
     source: str = param(
@@ -24,7 +24,7 @@ class Balance(Operator):
     )  # fmt: skip
     duv: float = param(
         0.0, unit=Unit.DUV, low=-0.03, high=0.03, step=0.0005,
-        help="distance of the light from the Planckian locus, positive towards green; higher renders more magenta",
+        help="distance of the light from the Planckian locus, positive towards green; higher is more magenta",
     )  # fmt: skip
 
     @classmethod

@@ -21,7 +21,8 @@ class Straighten(Operator):
 class Crop(Operator):
     """Leave out parts at the sides, and trim to a shape.
 
-    The shares are of the upright, straightened picture; the shape is then cut from the middle of what is left.
+    The shares are of the upright, straightened picture; the shape is then cut from the middle of what is
+    left.
     """
 
     left: float = param(

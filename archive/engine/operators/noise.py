@@ -7,7 +7,8 @@ from archive.engine.declaration import Family, Operator, Unit, operator, param
 class LuminanceNoise(Operator):
     """Smooth grain in brightness, keeping edges and stars down to the faint ones.
 
-    Works where the noise is equally strong in light and dark (square-root values), guided by the picture itself.
+    Works where the noise is equally strong in light and dark (square-root values), guided by the picture
+    itself.
     """
 
     strength: float = param(

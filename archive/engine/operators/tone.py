@@ -16,8 +16,9 @@ class Exposure(Operator):
 class HighlightRecovery(Operator):
     """Bring detail back at the top: rebuild channels that were clipped and draw bright areas down.
 
-    Where some colours of a pixel are clipped the others still tell its brightness; it is rebuilt towards white,
-    never past it into a cast. Bright areas are then lowered as a whole, so that detail inside them stays.
+    Where some colours of a pixel are clipped the others still tell its brightness; it is rebuilt towards
+    white, never past it into a cast. Bright areas are then lowered as a whole, so that detail inside them
+    stays.
     """
 
     stops: float = param(

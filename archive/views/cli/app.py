@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 import os
+import signal
 import sys
+from types import FrameType
 from typing import Annotated
 
-import click
 import typer
 
 from archive.errors import ArchiveError, Exit
@@ -49,23 +50,19 @@ for part in (cards, nights, recipes, exports, custody, demo):
     part.add_to(app)
 
 
+class _StoppedError(BaseException):
+    """Ctrl-C; a kind of its own, so that no library answers it first."""
+
+
 def main() -> None:
     """Run a command; errors a user can meet become a message, a next step and an exit code."""
+    signal.signal(signal.SIGINT, _stop)
     try:
-        code = app(standalone_mode=False)
-        sys.exit(code if isinstance(code, int) else 0)
+        app()
     except ArchiveError as error:
         _tell(error.message, error.hint)
         sys.exit(int(error.exit_code))
-    except click.exceptions.NoArgsIsHelpError as error:
-        print(error.format_message())
-        sys.exit(int(Exit.USAGE))
-    except click.ClickException as error:
-        context = getattr(error, "ctx", None)
-        hint = f"See `{context.command_path} --help`." if context else "See `noctuary --help`."
-        _tell(error.format_message(), hint)
-        sys.exit(int(Exit.USAGE))
-    except (KeyboardInterrupt, click.Abort):
+    except _StoppedError:
         _tell(
             "Interrupted.",
             "What was finished is safe and nothing is half-done. Run the same command again: it goes on.",
@@ -74,6 +71,10 @@ def main() -> None:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
+
+
+def _stop(_signal: int, _frame: FrameType | None) -> None:
+    raise _StoppedError
 
 
 def _tell(message: str, hint: str) -> None:

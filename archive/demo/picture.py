@@ -1,0 +1,110 @@
+"""What a camera's lens draws on its sensor at one moment: sky, land and the sky's sheen on the ice."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from archive.demo import aurora, scene, sky
+
+_LAMP = np.array([1.0, 0.56, 0.22], np.float32) * np.float32(0.42)
+
+
+class View:
+    """One camera's fixed view, and its light at any moment.
+
+    Parameters
+    ----------
+    width, height : pixels of the upright picture.
+    half : tangent of half the horizontal field of view; ``azimuth`` of the optical axis in degrees.
+    horizon : share of the picture's height above the horizon. The lens is shifted, not tilted.
+    """
+
+    def __init__(
+        self,
+        *,
+        width: int,
+        height: int,
+        half: float,
+        azimuth: float,
+        horizon: float,
+        latitude: float,
+        longitude: float,
+        seed: int,
+    ) -> None:
+        self._size = (height, width)
+        self._half = half
+        self._longitude = longitude
+        self._sky_rows = round(horizon * height)
+        self._land = scene.landscape(
+            width, height, self._sky_rows, half, azimuth, trees=int(min(5200, 700 + 5 * width)), seed=seed + 1
+        )
+        small = max(48, min(750, width // 2))
+        self._grow = width / small
+        self._small = (int(np.ceil(self._sky_rows / self._grow)) + 1, small)
+        self._curtains = aurora.Curtains(small, self._small[0], half, azimuth, seed)
+        self._heavens = sky.Heavens(width, self._sky_rows, half, azimuth, latitude, seed + 2)
+
+    def light(
+        self, moment: datetime, mood: aurora.Mood, trail: NDArray[np.float64] | None = None
+    ) -> NDArray[np.float32]:
+        """Noiseless linear sRGB light, float32 (H, W, 3), 1.0 = clipping at the sensor's usual exposure.
+
+        Parameters
+        ----------
+        moment : aware instant in the middle of the exposure.
+        trail : points of something that flies by, rows of (tangent right, tangent up, red, green, blue).
+        """
+        height, width = self._size
+        rows, columns = self._small
+        sidereal = sky.sidereal_angle(moment, self._longitude)
+        glow = self._curtains.light(mood)
+        above = glow + self._heavens.background(columns, rows, sidereal)
+        # Haze spreads a little of every light over the sky.
+        full_rows = round(rows * self._grow)
+        upper = aurora.resized(above, width, full_rows)[full_rows - self._sky_rows :]
+        picture = np.zeros((height, width, 3), np.float32)
+        picture[: self._sky_rows] = upper
+        picture[self._sky_rows :] = upper[-1]
+        self._heavens.add_stars(picture[: self._sky_rows], sidereal, moment.timestamp() % 86400 * 1.7)
+        if trail is not None:
+            self._heavens.add_points(picture[: self._sky_rows], trail)
+        level = (np.arange(rows)[::-1] + 0.5) / columns * 2 * self._half
+        weight = (level / np.sqrt(1 + level * level)).astype(np.float32)[:, None, None]
+        dome = (above * weight).sum(axis=(0, 1)) / (weight.sum() * columns)
+        front = (glow * weight).sum(axis=(0, 1)) / (weight.sum() * columns)
+        land = self._land
+        lit = self._lit(land.ambient, land.direct, dome.astype(np.float32), front.astype(np.float32))
+        picture *= land.sky[..., None]
+        picture += lit
+        picture += land.lamp[..., None] * _LAMP
+        ground = height - self._sky_rows
+        if ground > 0:
+            picture[self._sky_rows :] += land.mirror[self._sky_rows :, :, None] * self._mirrored(above, dome, ground)
+        return picture
+
+    @staticmethod
+    def _lit(ambient: Any, direct: Any, dome: NDArray[np.float32], front: NDArray[np.float32]) -> NDArray[np.float32]:
+        # The sky over and behind the camera is darker than the half in view.
+        return np.asarray(ambient[..., None] * (0.8 * dome) + direct[..., None] * (0.8 * front), np.float32)
+
+    def _mirrored(
+        self, above: NDArray[np.float32], dome: NDArray[np.float32], ground: int
+    ) -> NDArray[np.float32]:
+        """The sky upside down as ice returns it, smeared by its roughness, float32 (ground, W, 3)."""
+        height, width = self._size
+        rows, columns = self._small
+        need = min(rows, int(np.ceil(ground / self._grow)) + 1)
+        land = self._land
+        reach = min(self._sky_rows, round(need * self._grow))
+        clear = land.sky[self._sky_rows - reach : self._sky_rows, :, None]
+        dull = land.ambient[self._sky_rows - reach : self._sky_rows, :, None]
+        clear = aurora.resized(np.ascontiguousarray(clear), columns, need, box=True)
+        dull = aurora.resized(np.ascontiguousarray(dull), columns, need, box=True)
+        seen = above[rows - need :] * clear + dull * dome.astype(np.float32)
+        smear = aurora.blurred(np.ascontiguousarray(seen[::-1]), max(0.6, columns * 0.006))
+        smear = aurora.blurred_down(smear, max(1.0, columns * 0.030))
+        return aurora.resized(smear, width, max(ground, round(need * self._grow)))[:ground]

@@ -1,0 +1,202 @@
+"""Sequences: which frames of one camera were taken in one go, told from times and settings alone.
+
+A run is at least five consecutive frames whose cadence and settings are steady or move smoothly. Frames
+missed inside it are counted; a change of regime, a longer gap or a person's word breaks it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from fractions import Fraction
+from statistics import median
+
+MIN_FRAMES = 5
+MAX_CADENCES = 5
+"""The longest gap inside a run, in cadences: four frames missed one after the other."""
+
+_RELATIVE = 0.15
+_FINE_JITTER, _COARSE_JITTER, _COARSEST = 0.35, 1.05, 2.05
+_STEP_STOPS = 1.05
+_ZOOM = 1.02
+_MEMORY = 7
+_NO_FRAMES: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shot:
+    """One frame as sequences see it: ``start`` in UTC after clock corrections, exposure in seconds."""
+
+    frame: str
+    start: datetime
+    exposure_s: float | None = None
+    iso: int | None = None
+    f_number: float | None = None
+    focal_mm: float | None = None
+    name: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Run:
+    """A sequence: its frames in order, seconds from one to the next, how many were missed inside.
+
+    ``span_s`` is from the first frame to one cadence after the last.
+    """
+
+    frames: tuple[str, ...]
+    cadence_s: float
+    missed: int
+    span_s: float
+
+    def plays_s(self, rate: Fraction) -> Fraction:
+        """How long its movie plays at ``rate`` frames per second, in seconds."""
+        return len(self.frames) / rate
+
+
+def find_sequences(
+    shots: Sequence[Shot], breaks: frozenset[str] = _NO_FRAMES, joins: frozenset[str] = _NO_FRAMES
+) -> list[Run]:
+    """The runs among the frames of one camera, in order of time; no frame is in two of them.
+
+    Parameters
+    ----------
+    shots : frames of one camera in any order.
+    breaks : frames before which a person breaks a sequence; this outweighs everything.
+    joins : frames that a person holds together with the one before.
+    """
+    ordered = sorted(shots, key=lambda shot: (shot.start, shot.name, shot.frame))
+    search = _Search(ordered, breaks, joins)
+    runs = []
+    start = 0
+    while start + MIN_FRAMES <= len(ordered):
+        end, cadences = search.run_from(start)
+        if end - start >= MIN_FRAMES:
+            runs.append(search.told(start, end, cadences))
+            start = end
+        else:
+            # The gap after a test shot says nothing: the run may begin with the very next frame.
+            start += 1
+    return runs
+
+
+class _Search:
+    """The gaps between ordered shots, and how they continue a run."""
+
+    def __init__(self, shots: list[Shot], breaks: frozenset[str], joins: frozenset[str]) -> None:
+        self.shots = shots
+        self.breaks = breaks
+        self.joins = joins - breaks
+        pairs = zip(shots, shots[1:], strict=False)
+        self.gaps = [(after.start - before.start).total_seconds() for before, after in pairs]
+        self.coarse = all(shot.start.microsecond == 0 for shot in shots)
+
+    def run_from(self, start: int) -> tuple[int, list[int]]:
+        """Where a run that begins at ``start`` ends (exclusive), and how many cadences each gap is long."""
+        recent: list[int] = []
+        cadences: list[int] = []
+        at = start
+        while at + 1 < len(self.shots):
+            following = self.shots[at + 1].frame
+            if following in self.breaks:
+                break
+            count = self._continues(start, at, recent)
+            if following in self.joins:
+                # A person's word also holds over a change of cadence: it is learned anew behind it.
+                count = count or 1
+                recent = []
+            elif count is None:
+                break
+            elif count == 1:
+                recent = [*recent[1 - _MEMORY :], at]
+            cadences.append(count)
+            at += 1
+        # A last frame after a pause is a look at how it went, not a part of it.
+        while cadences and cadences[-1] > 1 and self.shots[at].frame not in self.joins:
+            cadences.pop()
+            at -= 1
+        return at + 1, cadences
+
+    def _continues(self, start: int, at: int, recent: list[int]) -> int | None:
+        """How many cadences the gap after ``at`` is long, or None when the run ends there."""
+        gap = self.gaps[at]
+        known = recent or self._ahead(at)
+        cadence = median(self.gaps[index] for index in known)
+        if self._near(gap, cadence) or self._near(gap, self._by_pause(at, known)):
+            return 1 if self._smooth(at, 1) else None
+        if at == start or cadence <= 0:
+            return None
+        count = round(gap / cadence)
+        if not 2 <= count <= MAX_CADENCES or not self._near(gap, count * cadence, cadence):
+            return None
+        if not self._smooth(at, count) or self._new_regime(at):
+            return None
+        return count
+
+    def _ahead(self, at: int) -> list[int]:
+        """The gaps from here on that show a cadence where none is known yet."""
+        found = []
+        for index in range(at, min(at + MIN_FRAMES - 1, len(self.gaps))):
+            if self.shots[index + 1].frame in self.breaks:
+                break
+            found.append(index)
+        return found or [at]
+
+    def _by_pause(self, at: int, known: list[int]) -> float | None:
+        """The gap to expect when it is the pause between exposures that is kept, not the cadence."""
+        exposure = self.shots[at].exposure_s
+        pauses = [
+            self.gaps[index] - held
+            for index in known
+            if index != at and (held := self.shots[index].exposure_s) is not None
+        ]
+        if exposure is None or not pauses:
+            return None
+        pause = median(pauses)
+        return exposure + pause if pause >= 0 else None
+
+    def _near(self, gap: float, expected: float | None, cadence: float | None = None) -> bool:
+        if expected is None:
+            return False
+        scale = expected if cadence is None else cadence
+        jitter = min(_COARSEST, max(_COARSE_JITTER, scale / 4)) if self.coarse else min(_FINE_JITTER, scale)
+        return abs(gap - expected) <= max(_RELATIVE * scale, jitter)
+
+    def _smooth(self, at: int, steps: int) -> bool:
+        """Whether settings moved by no more than a stop for each frame that lies between."""
+        before, after = self.shots[at], self.shots[at + 1]
+        allowed = _STEP_STOPS * steps
+        return (
+            _stops(before.exposure_s, after.exposure_s) <= allowed
+            and _stops(before.iso, after.iso) <= allowed
+            and 2 * _stops(before.f_number, after.f_number) <= allowed
+            and _stops(before.focal_mm, after.focal_mm) <= math.log2(_ZOOM)
+        )
+
+    def _new_regime(self, at: int) -> bool:
+        """Whether the next two gaps are as long: a slower cadence, not frames missed."""
+        gap, later = self.gaps[at], self.gaps[at + 1 : at + 3]
+        return len(later) == 2 and all(self._near(other, gap, gap / MAX_CADENCES) for other in later)
+
+    def told(self, start: int, end: int, cadences: list[int]) -> Run:
+        single = [gap for gap, count in zip(self.gaps[start:], cadences, strict=False) if count == 1]
+        cadence = median(single)
+        if self.coarse:
+            # Whole seconds cut a cadence of 10.4 s to 10 or 11: the mean around the median restores it.
+            close = [gap for gap in single if abs(gap - cadence) <= _COARSE_JITTER]
+            cadence = sum(close) / len(close)
+        cadence = round(cadence, 3)
+        between = (self.shots[end - 1].start - self.shots[start].start).total_seconds()
+        return Run(
+            frames=tuple(shot.frame for shot in self.shots[start:end]),
+            cadence_s=cadence,
+            missed=sum(count - 1 for count in cadences),
+            span_s=between + cadence,
+        )
+
+
+def _stops(before: float | None, after: float | None) -> float:
+    if before is None or after is None or before <= 0 or after <= 0:
+        return 0.0
+    return abs(math.log2(after / before))
