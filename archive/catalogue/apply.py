@@ -9,8 +9,9 @@ from typing import Any
 
 from sqlalchemy import Table, and_, delete, or_, select
 from sqlalchemy.dialects import postgresql, sqlite
-from sqlalchemy.orm import DeclarativeBase, Session
+from sqlalchemy.orm import DeclarativeBase, Session, aliased
 
+from archive.catalogue.checking import check_value
 from archive.catalogue.rows import (
     BuildsOnRow,
     DerivativeRow,
@@ -109,15 +110,17 @@ def _apply(session: Session, entry: Entry, affected: Affected) -> None:
     rolls = [statement for statement in told if statement.layer == "ingest"]
     outputs = [statement for statement in told if statement.layer == "delivered"]
     try:
-        for statement in rolls:
-            _roll(session, statement, affected)
-        for statement in outputs:
-            _delivered(session, statement)
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        for statement in told:
+            check_value(statement)
+    except (LookupError, TypeError, ValueError, AttributeError, OverflowError, OSError) as error:
         raise DamagedFileError(
             f"The journal entry {entry.name} is whole, but what it tells cannot be read ({error!r}).",
             hint="It was left as it is and set aside; every other entry still counts.",
         ) from error
+    for statement in rolls:
+        _roll(session, statement, affected)
+    for statement in outputs:
+        _delivered(session, statement)
     plain = [s for s in told if s.layer not in ("ingest", "delivered")]
     insert_rows(session, StatementRow, [_statement(s) for s in plain], newer_wins=True)
     for statement in plain:
@@ -182,6 +185,7 @@ def _roll(session: Session, statement: Statement, affected: Affected) -> None:
         return
     if held is not None:
         affected.cameras.add(held.camera)
+        affected.cameras.update(_cameras_beside(session, roll.id))
         session.execute(delete(FileRow).where(FileRow.roll == roll.id))
         session.delete(held)
         session.flush()
@@ -215,6 +219,15 @@ def _roll(session: Session, statement: Statement, affected: Affected) -> None:
             for file in roll.files
         ],
     )
+    affected.cameras.update(_cameras_beside(session, roll.id))
+
+
+def _cameras_beside(session: Session, roll: str) -> Iterable[str]:
+    """Cameras that hold bytes of a roll too: the same bytes are one frame, and pass to whom had it first."""
+    other = aliased(FileRow)
+    query = select(RollRow.camera).join(other, other.roll == RollRow.id)
+    query = query.join(FileRow, FileRow.digest == other.digest).where(FileRow.roll == roll)
+    return session.scalars(query.distinct())
 
 
 def _delivered(session: Session, statement: Statement) -> None:
@@ -226,7 +239,7 @@ def _delivered(session: Session, statement: Statement) -> None:
     spec = canonical(value["spec"]).decode()
     for output in value["outputs"]:
         held = session.get(DerivativeRow, (job, output["path"]))
-        if held is not None and held.counter >= statement.counter:
+        if held is not None and (held.counter, held.entry) >= statement.order:
             continue
         if held is not None:
             place = (OriginRow.job == job, OriginRow.path == output["path"])
@@ -248,6 +261,7 @@ def _delivered(session: Session, statement: Statement) -> None:
                     "document_id": output["document_id"],
                     "instance_id": output["instance_id"],
                     "counter": statement.counter,
+                    "entry": statement.entry,
                 }
             ],
         )

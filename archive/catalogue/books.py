@@ -57,11 +57,13 @@ class Books:
     def sync(self, progress: Callable[[str, int, int], None] | None = None) -> None:
         """Bring the catalogue up to what lies on the volumes, wherever it was written."""
         known = self.catalogue.known_entries()
+        aside = {fault.name for fault in self.catalogue.faults() if fault.place == JOURNAL}
         if known - self.log.names().keys():
             # What an entry once said cannot be told from a catalogue that has lost it: begin anew.
             self.empty()
             known = set()
-        fresh = list(self.log.read_new(known))
+        # Entries set aside are judged again: a fault is told for as long as it lasts.
+        fresh = list(self.log.read_new(known - aside))
         if progress:
             progress("Reading the journal", len(fresh), len(fresh))
         self.catalogue.clear_faults(JOURNAL)
@@ -75,16 +77,17 @@ class Books:
         self.catalogue.clear_faults(volume.id)
         present = set()
         for folder in roll_folders(volume.disk):
-            chain = chain_state(volume.disk, folder)
-            if chain is None:
-                continue
-            present.add(folder)
-            state = "sha256:" + hashlib.sha256(chain).hexdigest()
-            if before.get(folder) == state:
-                continue
             try:
+                chain = chain_state(volume.disk, folder)
+                if chain is None:
+                    continue
+                present.add(folder)
+                state = "sha256:" + hashlib.sha256(chain).hexdigest()
+                if before.get(folder) == state:
+                    continue
                 held = held_files(volume.disk, folder)
             except ArchiveError as error:
+                present.add(folder)
                 self.catalogue.record_fault(volume.id, folder, str(error))
                 continue
             files = {path: (f"xxh128:{file.xxh128}", file.size) for path, file in held.items()}

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import delete, select
-from sqlalchemy.orm import Session
+from sqlalchemy import ColumnElement, delete, select
+from sqlalchemy.orm import Session, aliased
 
 from archive.catalogue.apply import FRAME_LAYERS, insert_rows
 from archive.catalogue.registers import clocks_of, site_of
@@ -41,7 +41,12 @@ class _Master:
 def derive(session: Session, cameras: Iterable[str]) -> list[Unnumbered]:
     """Write the frames and sequences of these cameras anew; answers sequences that need a number."""
     unnumbered: list[Unnumbered] = []
-    for camera in sorted(cameras):
+    cameras = sorted(cameras)
+    for camera in cameras:
+        # All first: a frame may pass from one camera to another.
+        session.execute(delete(SequenceRow).where(SequenceRow.camera == camera))
+        session.execute(delete(FrameRow).where(FrameRow.camera == camera))
+    for camera in cameras:
         unnumbered += _derive_camera(session, camera)
     return unnumbered
 
@@ -55,8 +60,6 @@ def _derive_camera(session: Session, camera: str) -> list[Unnumbered]:
     shots.sort(key=lambda shot: (shot.start, shot.name, shot.frame))
     runs = find_sequences(shots, breaks=breaks, joins=joins)
     claims = _claims(told, camera)
-    session.execute(delete(SequenceRow).where(SequenceRow.camera == camera))
-    session.execute(delete(FrameRow).where(FrameRow.camera == camera))
     places: dict[str, tuple[str, int]] = {}
     unnumbered = []
     taken_numbers = {(night, number) for night, number in claims.values()}
@@ -96,18 +99,15 @@ def _masters(
     query = (
         select(FileRow, RollRow.site)
         .join(RollRow, RollRow.id == FileRow.roll)
-        .where(
-            RollRow.camera == camera,
-            FileRow.role.in_([str(Role.RAW), str(Role.PICTURE)]),
-            FileRow.companion_of.is_(None),
-        )
-        .order_by(RollRow.counter, RollRow.entry, FileRow.path)
+        .where(RollRow.camera == camera, *_is_master(FileRow))
+        .order_by(RollRow.counter, RollRow.entry, RollRow.id, FileRow.path)
     )
     clocks = clocks_of(session, camera)
+    elsewhere = _held_before(session, camera)
     sites: dict[str | None, Site | None] = {None: None}
     found: dict[str, _Master] = {}
     for row, site_id in session.execute(query):
-        if row.digest in found:
+        if row.digest in found or row.digest in elsewhere:
             continue
         if site_id is not None and site_id not in sites:
             sites[site_id] = site_of(session, site_id)
@@ -118,6 +118,32 @@ def _masters(
         time = capture_time(facts, modified, sites[site_id], clocks)
         found[row.digest] = _Master(row=row, camera=camera, time=time, facts=facts)
     return found
+
+
+def _held_before(session: Session, camera: str) -> set[str]:
+    """Frames whose bytes came in first with another camera's roll: they are that camera's."""
+    mine, theirs = aliased(FileRow), aliased(FileRow)
+    my_roll, their_roll = aliased(RollRow), aliased(RollRow)
+    columns = (mine.digest, my_roll.counter, my_roll.entry, my_roll.id)
+    query = (
+        select(*columns, their_roll.counter, their_roll.entry, their_roll.id)
+        .join(my_roll, my_roll.id == mine.roll)
+        .join(theirs, theirs.digest == mine.digest)
+        .join(their_roll, their_roll.id == theirs.roll)
+        .where(my_roll.camera == camera, their_roll.camera != camera)
+        .where(*_is_master(mine), *_is_master(theirs))
+    )
+    first: dict[str, tuple[bool, tuple[int, str, str]]] = {}
+    for digest, counter, entry, roll, its_counter, its_entry, its_roll in session.execute(query):
+        ours, other = (counter, entry, roll), (its_counter, its_entry, its_roll)
+        for is_mine, order in ((True, ours), (False, other)):
+            if digest not in first or order < first[digest][1]:
+                first[digest] = (is_mine, order)
+    return {digest for digest, (is_mine, _) in first.items() if not is_mine}
+
+
+def _is_master(file: type[FileRow]) -> tuple[ColumnElement[bool], ...]:
+    return file.role.in_([str(Role.RAW), str(Role.PICTURE)]), file.companion_of.is_(None)
 
 
 def _shot(master: _Master) -> Shot:

@@ -72,10 +72,10 @@ def clocks_of(session: Session, camera: str) -> list[ClockCorrection]:
         .order_by(StatementRow.counter, StatementRow.entry)
     )
     values = [json.loads(row.value) for row in rows]
-    return [_clock(value) for value in values if value is not None]
+    return [clock_from_value(value) for value in values if value is not None]
 
 
-def _clock(value: dict[str, Any]) -> ClockCorrection:
+def clock_from_value(value: dict[str, Any]) -> ClockCorrection:
     def moment(name: str) -> datetime | None:
         return datetime.fromisoformat(value[name]) if value[name] else None
 

@@ -225,6 +225,7 @@ class DerivativeRow(Base):
     document_id: Mapped[str] = mapped_column(String(80), index=True)
     instance_id: Mapped[str] = mapped_column(String(80), index=True)
     counter: Mapped[int]
+    entry: Mapped[str] = mapped_column(String(80))
 
 
 class OriginRow(Base):

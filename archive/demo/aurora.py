@@ -1,9 +1,9 @@
 """The aurora: curtains of light above a map of the ground, folded by turbulence, seen in true perspective.
 
-Electrons rain down along thin sheets. The foot of a sheet is a curve on the map, bent by turbulence; from every
-point of it a field line rises, leaning toward the magnetic zenith, and shines by the altitude profile of each
-emission. Every field line is drawn with the light its piece of sheet sends to each pixel, so a sheet seen
-along its fold is brighter, as in the sky.
+Electrons rain down along thin sheets. The foot of a sheet is a curve on the map, bent by turbulence; from
+every point of it a field line rises, leaning toward the magnetic zenith, and shines by the altitude profile
+of each emission. Every field line is drawn with the light its piece of sheet sends to each pixel, so a sheet
+seen along its fold is brighter, as in the sky.
 """
 
 from __future__ import annotations
@@ -23,8 +23,8 @@ TILT = 0.21
 """Horizontal shift toward magnetic north per unit of height: field lines lean 12° at this latitude."""
 _LOWEST_KM, _HIGHEST_KM = 86.0, 440.0
 _PATCH_KM = 108.0
-_STRANDS = ((-1.0, 0.22), (0.0, 0.56), (1.0, 0.22))
-_GREEN = np.array([0.13, 1.0, 0.30])
+_STRANDS = ((-0.7, 0.5), (0.7, 0.5))
+_GREEN = np.array([0.21, 1.0, 0.25])
 _BLUE = np.array([0.20, 0.16, 0.95])
 _MAGENTA = np.array([1.0, 0.20, 0.78])
 _CRIMSON = np.array([1.0, 0.09, 0.24])
@@ -87,13 +87,13 @@ def _profiles() -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.fl
     """Light per km of altitude from 80 to 480 km in 1 km steps: body, lower edge and upper part; (401, 3)."""
     h = np.arange(80.0, 481.0)
     below, above = np.minimum(h, 108) - 108, np.maximum(h, 108) - 108
-    green = np.exp(-((below / 5.5) ** 2)) * (0.80 * np.exp(-above / 19) + 0.20 * np.exp(-above / 62))
+    green = np.exp(-((below / 5.5) ** 2)) * (0.86 * np.exp(-above / 17) + 0.14 * np.exp(-above / 55))
     blue = np.exp(-(((np.minimum(h, 104) - 104) / 5) ** 2)) * (
         0.7 * np.exp(-(np.maximum(h, 104) - 104) / 14) + 0.3 * np.exp(-(np.maximum(h, 104) - 104) / 70)
     )
     edge = np.exp(-((np.minimum(h, 98) - 98) ** 2) / 9) * np.exp(-((np.maximum(h, 98) - 98) ** 2) / 30)
     red = np.exp(-(((np.minimum(h, 235) - 235) / 62) ** 2)) * np.exp(-(np.maximum(h, 235) - 235) / 85)
-    body = green[:, None] * _GREEN + 0.20 * blue[:, None] * _BLUE
+    body = green[:, None] * _GREEN + 0.18 * blue[:, None] * _BLUE
     top = red[:, None] * _CRIMSON
     lower = edge[:, None] * _MAGENTA
     return body.astype(np.float32), lower.astype(np.float32), top.astype(np.float32)
@@ -112,9 +112,9 @@ def _feet(along: Any, across: float, phase: float, folds: float, seed: float, ou
             x += push * dx
             y += pull * dy
             if octave == 0:
-                wave, push, pull = 150.0, 8.0 + 52.0 * folds, 8.0 + 66.0 * folds
+                wave, push, pull = 150.0, 8.0 + 64.0 * folds, 8.0 + 84.0 * folds
             elif octave == 1:
-                wave, push, pull = 54.0, 1.5 + 27.0 * folds, 1.5 + 30.0 * folds
+                wave, push, pull = 54.0, 1.5 + 31.0 * folds, 1.5 + 36.0 * folds
             else:
                 wave, push, pull = 21.0, 7.0 * folds, 7.5 * folds
         out[index, 0] = x
@@ -123,8 +123,8 @@ def _feet(along: Any, across: float, phase: float, folds: float, seed: float, ou
 
 @nb.njit(nogil=True, error_model="numpy")
 def _draw(
-    feet: Any, flux: Any, calm: Any, heading: float, half: float, horizon: float, body: Any, lower: Any, top: Any,
-    sharp: Any, soft: Any,
+    feet: Any, flux: Any, calm: Any, share: float, heading: float, half: float, horizon: float,
+    body: Any, lower: Any, top: Any, sharp: Any, soft: Any,
 ) -> None:  # fmt: skip
     # sharp and soft are pictures of the sky, first row on top; half is the tangent of half the field of view.
     height, width, _ = sharp.shape
@@ -155,7 +155,7 @@ def _draw(
         row = int(np.floor(last))
         h = 86.0
         while row >= 0 and h < 440.0:
-            # The altitude at which this field line passes the middle of the row: tangent = (h - drop) / ahead(h).
+            # The altitude at which this field line passes the middle of the row.
             slope = (horizon - row - 0.5) / scale
             h = (slope * (ahead + 0.21 * 105.0 * cosine) + drop) / (1 + slope * 0.21 * cosine)
             step = (ahead + 0.21 * (105.0 - h) * cosine) / scale / (1 + slope * 0.21 * cosine)
@@ -169,18 +169,26 @@ def _draw(
                 side = (right + 0.21 * (h - 105.0) * sine) / front
                 column = (side + half) * scale - 0.5
                 squared = 1 + side * side + slope * slope
-                seen = piece * step * scale * scale * squared**1.5 / (front * front * squared)
+                seen = share * piece * step * scale * scale * squared**1.5 / (front * front * squared)
                 at = h - 80.0 + shift
                 if at > 28.0:
                     at = 28.0 + (at - 28.0) / stretch
                 n = min(max(int(at), 0), 399)
                 m = min(1.0, max(0.0, at - n))
                 under = 0.62 * max(0.0, ray - 0.34) * min(1.0, ray)
-                red = ray * (body[n, 0] * (1 - m) + body[n + 1, 0] * m) + under * lower[n, 0] + 0.07 * ray * top[n, 0]
+                red = (
+                    ray * (body[n, 0] * (1 - m) + body[n + 1, 0] * m)
+                    + under * lower[n, 0]
+                    + 0.07 * ray * top[n, 0]
+                )
                 green = ray * (body[n, 1] * (1 - m) + body[n + 1, 1] * m) + under * lower[n, 1]
-                blue = ray * (body[n, 2] * (1 - m) + body[n + 1, 2] * m) + under * lower[n, 2] + 0.07 * ray * top[n, 2]
+                blue = (
+                    ray * (body[n, 2] * (1 - m) + body[n + 1, 2] * m)
+                    + under * lower[n, 2]
+                    + 0.07 * ray * top[n, 2]
+                )
                 n = min(max(int(h - 80.0), 0), 399)
-                above = 0.17 * still
+                above = 0.095 * still
                 first, final = int(np.ceil(column - spread)), int(np.floor(column + spread))
                 for c in range(max(0, first), min(width - 1, final) + 1):
                     weight = seen * (1 - abs(c - column) / spread) / spread
@@ -209,7 +217,7 @@ def _patches(east: Any, north: Any, phase: float, seed: float, out: Any) -> None
 
 
 def blurred(picture: NDArray[np.float32], sigma: float) -> NDArray[np.float32]:
-    """The picture, float32 (H, W, 3), under a Gaussian of ``sigma`` pixels; wide ones work on a smaller copy."""
+    """The picture, float32 (H, W, 3), under a Gaussian of ``sigma`` pixels; wide ones on a smaller copy."""
     height, width, _ = picture.shape
     shrink = max(1, int(sigma / 2.5))
     small = resized(picture, max(2, width // shrink), max(2, height // shrink), box=shrink > 1)
@@ -241,8 +249,10 @@ def _convolved(picture: NDArray[np.float32], kernel: NDArray[np.float32], axis: 
     return total
 
 
-def resized(picture: NDArray[np.float32], width: int, height: int, *, box: bool = False) -> NDArray[np.float32]:
-    """The picture, float32 (H, W, 3), at another size: smooth when it grows, averaged over boxes when it shrinks."""
+def resized(
+    picture: NDArray[np.float32], width: int, height: int, *, box: bool = False
+) -> NDArray[np.float32]:
+    """The picture, float32 (H, W, 3), at another size: smooth, or averaged over boxes."""
     if picture.shape[:2] == (height, width):
         return picture
     how = Image.Resampling.BOX if box else Image.Resampling.BICUBIC
@@ -269,7 +279,7 @@ class Curtains:
         self._half = half
         self._heading = float(np.radians(azimuth))
         self._seed = float(seed % 9973) * 3.61
-        density = int(min(6000, max(900, width * 9)))
+        density = int(min(4000, max(500, width * 5)))
         # Points crowd where the sheet is near and each kilometre of it covers more pixels.
         self._along = 150.0 * np.sinh(np.linspace(-3.2, 3.2, density)) + 130.0 * np.sin(self._heading)
         self._body, self._lower, self._top = _profiles()
@@ -282,7 +292,7 @@ class Curtains:
     def _ground(
         self, x: NDArray[np.float64], y: NDArray[np.float64], altitude: float
     ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float32]]:
-        """Where lines of sight pass an altitude (east, north in km), and how much of its light they gather."""
+        """Where lines of sight pass an altitude (east, north in km), and how much light they gather."""
         elevation = np.arctan2(y, np.sqrt(1 + x * x))
         rise, shell = EARTH_KM * np.sin(elevation), EARTH_KM + altitude
         slant = np.sqrt(rise**2 + shell**2 - EARTH_KM**2) - rise
@@ -295,7 +305,7 @@ class Curtains:
         return ground * np.sin(heading), north, (np.minimum(path, 4.0) * band).astype(np.float32)
 
     def light(self, state: Mood) -> NDArray[np.float32]:
-        """Linear sRGB light of the aurora for every pixel, float32 (H, W, 3), 1.0 = clipping of a usual exposure."""
+        """Linear sRGB light of the aurora, float32 (H, W, 3), 1.0 = clipping of the usual exposure."""
         height, width = self._size
         sharp, soft = np.zeros((height, width, 3), np.float32), np.zeros((height, width, 3), np.float32)
         feet = np.empty((self._along.size, 2))
@@ -305,23 +315,24 @@ class Curtains:
             rays, calm = self._rays(state, number)
             for offset, share in _STRANDS:
                 _feet(self._along, where + offset * half_width, state.phase, state.folds, self._seed, feet)
-                lag = int(round(offset * 3))
+                lag = round(offset * 3)
                 _draw(
-                    feet, share * power * np.roll(rays, lag) / 0.56, share * power * calm, self._heading, self._half,
+                    feet, power * np.roll(rays, lag), power * calm, 1.8 * share, self._heading, self._half,
                     float(height), self._body, self._lower, self._top, sharp, soft,
                 )  # fmt: skip
         pixel = width / 480.0
         near = blurred(sharp, max(0.45, 0.9 * pixel))
-        glow = blurred(near, 7.0 * pixel) * 0.22 + blurred(near, 26.0 * pixel) * 0.13
-        light = 0.74 * near + glow + blurred(soft, 9.0 * pixel)
+        glow = np.float32(0.20) * blurred(near, 7.0 * pixel) + np.float32(0.12) * blurred(near, 26.0 * pixel)
+        light = np.float32(0.74) * near + glow + blurred(soft, 9.0 * pixel)
         return light + self._diffuse(state)
 
     def _diffuse(self, state: Mood) -> NDArray[np.float32]:
         height, width = self._size
         total = np.zeros((*self._patch_views[0][0].shape, 3), np.float32)
         for (east, north, gathered), share in zip(self._patch_views, (0.62, 0.38), strict=True):
-            patch = np.empty(east.shape, np.float32)
-            _patches(east, north, state.phase, self._seed, patch)
+            patch = np.zeros(east.shape, np.float32)
+            if state.patches > 0:
+                _patches(east, north, state.phase, self._seed, patch)
             light = share * gathered * (state.patches * patch + 0.35 * state.veil)
             total += light[..., None] * np.array([0.19, 1.0, 0.40], np.float32)
         return resized(blurred(total, max(0.5, 0.0045 * width)), width, height)

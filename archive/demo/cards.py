@@ -25,10 +25,10 @@ _CLIP_SIDE = 320
 class DemoCard:
     """What lies on one card, for those who tell its story or check it.
 
-    ``camera`` is the model as the files name it; ``frames`` counts all raw files, ``sequence_frames`` those of the
-    sequence; ``missed_after`` is the index in the sequence of the frame before the gap; ``files`` are the raw
-    files in order, ``twin``, ``sound`` and ``clip`` the other recordings, all below ``folder`` with ``/``;
-    ``reads`` are the camera's clock readings (naive, ``zone`` of the site), ``true`` the true UTC instants.
+    ``camera`` is the model as the files name it; ``frames`` counts all raw files, ``sequence_frames`` those
+    of the sequence; ``missed_after`` is the index in the sequence of the frame before the gap; ``files`` are
+    the raw files in order, ``twin``, ``sound`` and ``clip`` the other recordings, all below ``folder`` with
+    ``/``; ``reads`` are the camera's clock readings (naive, ``zone`` of the site), ``true`` the true UTC instants.
     """
 
     name: str
@@ -109,7 +109,7 @@ class _Studio:
         step = max(1, -(-max(look.shape[:2]) // 1620))
         look = np.ascontiguousarray(look[::step, ::step])
         preview = extras.jpeg(look)
-        shot = night.shot(self.plan, exposure, self.sensor)
+        shot = night.shot(exposure, self.sensor)
         return rawfile.dng(mosaic, self.plan.body, shot, preview, (look.shape[1], look.shape[0]))
 
 
@@ -188,14 +188,12 @@ def write_cards(
     with ThreadPoolExecutor(workers) as pool:
         studios = list(pool.map(lambda plan: _Studio(plan, seed, size, frames), night.CAMERAS))
         jobs = [(studio, exposure) for studio in studios for exposure in studio.exposures]
-        done = 0
 
         def make(job: tuple[_Studio, night.Exposure]) -> None:
             studio, exposure = job
             _write(folder, studio, exposure)
 
-        for _ in pool.map(make, jobs):
-            done += 1
+        for done, _ in enumerate(pool.map(make, jobs), 1):
             if progress is not None:
                 progress(done, len(jobs))
         cards = tuple(pool.map(lambda studio: _finished(folder, studio), studios))
@@ -226,7 +224,7 @@ def _write(folder: Path, studio: _Studio, exposure: night.Exposure) -> None:
     written = exposure.reads + timedelta(seconds=float(exposure.settings.exposure_s))
     _put(card / _path(exposure, "DNG"), data, written)
     if exposure is _twinned(studio):
-        shot = night.shot(studio.plan, exposure, studio.sensor)
+        shot = night.shot(exposure, studio.sensor)
         _put(card / _path(exposure, "JPG"), extras.twin(data, studio.plan.body, shot), written)
 
 

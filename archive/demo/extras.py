@@ -1,4 +1,4 @@
-"""What else lies on cards: a JPEG twin, a sound note, a clip, camera housekeeping and operating systems' litter."""
+"""What else lies on cards: a JPEG twin, a sound note, a clip, housekeeping, operating systems' litter."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def jpeg(picture: NDArray[np.uint8], *, quality: int = 88) -> bytes:
 
 
 def twin(raw: bytes, body: Body, shot: Shot) -> bytes:
-    """The JPEG a camera writes beside a raw file, developed from that very file, with the same capture facts."""
+    """The JPEG a camera writes beside a raw file, developed from that very file, with the same facts."""
     with rawpy.imread(io.BytesIO(raw)) as opened:
         picture = opened.postprocess(use_camera_wb=True, no_auto_bright=True, output_bps=8)
     exif = Image.Exif()
@@ -76,7 +76,7 @@ def sound_note(seconds: float, seed: int) -> bytes:
 
 
 def clip(path: Path, pictures: list[NDArray[np.uint8]], taken: datetime, frames: int = 30) -> None:
-    """A short H.264 clip that drifts through the pictures, sRGB uint8 (H, W, 3) with even sides, at 24 frames/s."""
+    """A short H.264 clip that drifts through the pictures, sRGB uint8 (H, W, 3) with even sides."""
     height, width, _ = pictures[0].shape
     options = {"fflags": "+bitexact", "movflags": "+faststart"}
     with av.open(str(path), "w", format="mov", options=options) as container:

@@ -1,4 +1,4 @@
-"""The plot of the night: where, which cameras, and every exposure they make, by true time and by their own clocks."""
+"""The plot of the night: where, which cameras, every exposure by true time and by the cameras' clocks."""
 
 from __future__ import annotations
 
@@ -149,7 +149,7 @@ CLOCK_SHOT = 1
 
 @dataclass(frozen=True, kw_only=True)
 class Exposure:
-    """One raw file: which, when truly begun (UTC), and how; ``slot`` is its place in the sequence, None for tests."""
+    """One raw file: which, when truly begun (UTC), how; ``slot`` is its place in the sequence or None."""
 
     number: int
     slot: int | None
@@ -176,9 +176,7 @@ def exposures(plan: CameraPlan, frames: int) -> tuple[Exposure, ...]:
     moments: list[tuple[int | None, datetime, Settings]] = [
         (None, plan.start - timedelta(seconds=before), settings) for before, settings in plan.tests
     ]
-    moments += [
-        (slot, plan.start + timedelta(seconds=slot * plan.cadence_s), plan.usual) for slot in slots
-    ]
+    moments += [(slot, plan.start + timedelta(seconds=slot * plan.cadence_s), plan.usual) for slot in slots]
     made = []
     for number, (slot, true, settings) in enumerate(moments):
         directory, file = _numbered(plan, number, frames)
@@ -197,7 +195,7 @@ def exposures(plan: CameraPlan, frames: int) -> tuple[Exposure, ...]:
 
 
 def _numbered(plan: CameraPlan, number: int, frames: int) -> tuple[int, int]:
-    """Directory and file number; a camera that rolls over does so in the middle of its sequence, however short."""
+    """Directory and file number; a roll-over comes in the middle of the sequence, however short."""
     if plan.rolls_over_after is None:
         return plan.directory, plan.first + number
     before = len(plan.tests) + min(frames // 2, plan.rolls_over_after - plan.first - len(plan.tests) + 1)
@@ -216,7 +214,7 @@ def mood_at(moment: datetime, frames: int) -> aurora.Mood:
     return aurora.mood((moment - SHOW).total_seconds(), show_seconds(frames))
 
 
-def shot(plan: CameraPlan, exposure: Exposure, sensor: Sensor) -> Shot:
+def shot(exposure: Exposure, sensor: Sensor) -> Shot:
     """What the file of an exposure says."""
     local = exposure.reads + timedelta(hours=1)
     return Shot(

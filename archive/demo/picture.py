@@ -5,12 +5,36 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
+import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 
 from archive.demo import aurora, scene, sky
 
 _LAMP = np.array([1.0, 0.56, 0.22], np.float32) * np.float32(0.42)
+
+
+@nb.njit(nogil=True, error_model="numpy")
+def _compose(
+    picture: Any, horizon: int, sky_share: Any, ambient: Any, direct: Any, mirror: Any, lamp: Any,
+    dome: Any, front: Any, lamplight: Any, mirrored: Any,
+) -> None:  # fmt: skip
+    height, width, _ = picture.shape
+    for row in range(height):
+        for column in range(width):
+            clear, around = sky_share[row, column], ambient[row, column]
+            north, light = direct[row, column], lamp[row, column]
+            sheen = mirror[row, column]
+            for c in range(3):
+                value = (
+                    clear * picture[row, column, c]
+                    + around * dome[c]
+                    + north * front[c]
+                    + light * lamplight[c]
+                )
+                if row >= horizon:
+                    value += sheen * mirrored[row - horizon, column, c]
+                picture[row, column, c] = value
 
 
 class View:
@@ -62,8 +86,9 @@ class View:
         rows, columns = self._small
         sidereal = sky.sidereal_angle(moment, self._longitude)
         glow = self._curtains.light(mood)
-        above = glow + self._heavens.background(columns, rows, sidereal)
-        # Haze spreads a little of every light over the sky.
+        half_rows, half_columns = (rows + 1) // 2, columns // 2
+        behind = self._heavens.background(half_columns, half_rows, sidereal)
+        above = glow + aurora.resized(behind, columns, 2 * half_rows)[2 * half_rows - rows :]
         full_rows = round(rows * self._grow)
         upper = aurora.resized(above, width, full_rows)[full_rows - self._sky_rows :]
         picture = np.zeros((height, width, 3), np.float32)
@@ -77,25 +102,20 @@ class View:
         dome = (above * weight).sum(axis=(0, 1)) / (weight.sum() * columns)
         front = (glow * weight).sum(axis=(0, 1)) / (weight.sum() * columns)
         land = self._land
-        lit = self._lit(land.ambient, land.direct, dome.astype(np.float32), front.astype(np.float32))
-        picture *= land.sky[..., None]
-        picture += lit
-        picture += land.lamp[..., None] * _LAMP
         ground = height - self._sky_rows
-        if ground > 0:
-            picture[self._sky_rows :] += land.mirror[self._sky_rows :, :, None] * self._mirrored(above, dome, ground)
-        return picture
-
-    @staticmethod
-    def _lit(ambient: Any, direct: Any, dome: NDArray[np.float32], front: NDArray[np.float32]) -> NDArray[np.float32]:
+        mirrored = self._mirrored(above, dome, ground)
         # The sky over and behind the camera is darker than the half in view.
-        return np.asarray(ambient[..., None] * (0.8 * dome) + direct[..., None] * (0.8 * front), np.float32)
+        _compose(
+            picture, self._sky_rows, land.sky, land.ambient, land.direct, land.mirror, land.lamp,
+            (0.8 * dome).astype(np.float32), (0.8 * front).astype(np.float32), _LAMP, mirrored,
+        )  # fmt: skip
+        return picture
 
     def _mirrored(
         self, above: NDArray[np.float32], dome: NDArray[np.float32], ground: int
     ) -> NDArray[np.float32]:
         """The sky upside down as ice returns it, smeared by its roughness, float32 (ground, W, 3)."""
-        height, width = self._size
+        width = self._size[1]
         rows, columns = self._small
         need = min(rows, int(np.ceil(ground / self._grow)) + 1)
         land = self._land

@@ -1,4 +1,4 @@
-"""The raw writer: one Bayer mosaic and its capture facts as a little-endian DNG 1.4 file (TIFF 6.0, Exif 2.32)."""
+"""The raw writer: a Bayer mosaic and its capture facts as a little-endian DNG 1.4 file."""
 
 from __future__ import annotations
 
@@ -53,7 +53,11 @@ class Body:
 
 @dataclass(frozen=True, kw_only=True)
 class Shot:
-    """What one file says: wall-clock ``taken`` (``YYYY:MM:DD HH:MM:SS``), its fraction digits, offset, exposure."""
+    """What one file says of its capture.
+
+    ``taken`` is the camera's clock (``YYYY:MM:DD HH:MM:SS``), ``subsec`` its fraction digits; ``noise`` the
+    pair of NoiseProfile: variance per signal and variance at zero, for signals where the white level is 1.
+    """
 
     taken: str
     subsec: str
@@ -162,7 +166,9 @@ def _exif_tags(body: Body, shot: Shot) -> Tags:
     }
 
 
-def dng(mosaic: NDArray[np.uint16], body: Body, shot: Shot, preview: bytes, preview_size: tuple[int, int]) -> bytes:
+def dng(
+    mosaic: NDArray[np.uint16], body: Body, shot: Shot, preview: bytes, preview_size: tuple[int, int]
+) -> bytes:
     """The bytes of one raw file.
 
     The first directory holds the preview and what is said about the whole file; the mosaic lies in a

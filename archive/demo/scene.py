@@ -1,4 +1,4 @@
-"""The land: a frozen river in a valley, hills with trees, mountains behind, as light-independent maps of one camera.
+"""The land: a frozen river in a valley, hills with trees, mountains behind, as maps that await their light.
 
 Heights are in metres above the ice, places in metres east and north of the cameras.
 """
@@ -59,9 +59,11 @@ def heights(x: NDArray[Any], y: NDArray[Any]) -> NDArray[Any]:
     edge = shore(x, y)
     across = -x * np.cos(_AXIS) + y * np.sin(_AXIS)
     far = np.hypot(x, y)
-    bank = _step(0, 10, edge) * (1.6 + 0.8 * fractal(x / 17, y / 17, 1.2, octaves=3)) + 0.004 * np.maximum(0, edge)
-    rolls = fractal(x / 2300, y / 2300, 4.4, octaves=6, gain=0.47)
-    hills = _step(230, 3000, np.abs(across - 40)) * (250 + 300 * rolls)
+    bank = _step(0, 10, edge) * (1.6 + 0.8 * fractal(x / 17, y / 17, 1.2, octaves=3)) + 0.004 * np.maximum(
+        0, edge
+    )
+    rolls = fractal(x / 2300, y / 2300, 14.2, octaves=6, gain=0.47)
+    hills = _step(230, 3000, np.abs(across - 40)) * (330 + 380 * rolls)
     crest = 1 - np.abs(fractal(x / 4200, y / 4200, 6.1, octaves=6, gain=0.48)) * 1.7
     peaks = _step(3800, 9500, far) * np.maximum(0, 260 + 640 * (crest - 0.35) + 250 * rolls)
     return np.asarray(bank + np.maximum(0, hills) + peaks)
@@ -70,7 +72,9 @@ def heights(x: NDArray[Any], y: NDArray[Any]) -> NDArray[Any]:
 class _View:
     """Columns of equal azimuth and rows of equal tangent, finer than the picture by ``fine``."""
 
-    def __init__(self, width: int, height: int, horizon: float, half: float, azimuth: float, fine: int) -> None:
+    def __init__(
+        self, width: int, height: int, horizon: float, half: float, azimuth: float, fine: int
+    ) -> None:
         self.width, self.height = width * fine, height * fine
         self.scale = self.width / (2 * half)
         self.horizon = horizon * fine
@@ -98,14 +102,20 @@ def landscape(
     """
     fine = 2 if width <= 2000 else 1
     view = _View(width, height, horizon, half, azimuth, fine)
-    steps = int(np.clip(view.width * 0.4, 200, 640))
+    steps = int(np.clip(width * 0.5, 180, 520))
     ahead = 7.0 * (16000 / 7.0) ** (np.arange(steps) / (steps - 1))
-    x, y = view.place(ahead[:, None], view.side[None])
+    # Every other column is enough for the ground; between them it is a straight line.
+    coarse = view.side[:: max(1, fine)]
+    x, y = view.place(ahead[:, None], coarse[None])
     ground = heights(x, y)
     wood = _forest(x, y, ground)
-    canopy = ground + wood * np.minimum(1, ahead[:, None] / 900) * (
-        5 + 9 * np.abs(fractal(x / 23, y / 23, 3.3, octaves=3))
-    ) * (shore(x, y) > 30)
+    fuzz = np.minimum(1, ahead[:, None] / 900) * (5 + 9 * np.abs(fractal(x / 23, y / 23, 3.3, octaves=2)))
+    canopy = ground + wood * fuzz * (shore(x, y) > 30)
+    slope_ahead = np.gradient(ground, axis=0) / np.gradient(ahead)[:, None]
+    slope_side = np.gradient(ground, axis=1) / (ahead[:, None] * (coarse[1] - coarse[0]))
+    if fine == 2:
+        after = np.concatenate([canopy[:, 1:], canopy[:, -1:]], axis=1)
+        canopy = np.stack([canopy, 0.5 * (canopy + after)], axis=2).reshape(steps, view.width)
     tangent = (canopy - EYE_M) / ahead[:, None]
     reach = np.maximum.accumulate(tangent, axis=0)
     rows = (view.horizon - np.arange(view.height) - 0.5) / view.scale
@@ -117,47 +127,78 @@ def landscape(
     low, high = reach[before, columns], tangent[after, columns]
     share = np.clip((rows[:, None] - low) / np.maximum(high - low, 1e-9), 0, 1)
     depth = np.where(empty, np.inf, ahead[before] + share * (ahead[after] - ahead[before]))
-    slope_ahead = np.gradient(ground, axis=0) / np.gradient(ahead)[:, None]
-    slope_side = np.gradient(ground, axis=1) / (ahead[:, None] / view.scale)
-    maps = np.zeros((5, view.height, view.width), np.float32)
-    maps[0] = empty
-    i, j = np.nonzero(~empty)
-    spot = (after[i, j], j)
-    _shade(maps, i, j, depth, view, slope_ahead[spot], slope_side[spot], wood[spot], rows)
+    shades = np.zeros((5, height, width), np.float32)
+    # The lowest of a pixel's finer rows decides its shade; the ridge's edge is kept by the finer coverage.
+    i, j = np.nonzero(~empty[fine - 1 :: fine, ::fine])
+    spot = (after[fine - 1 :: fine, ::fine][i, j], j)
+    shaded = _Spots(
+        rows=i, columns=j, ahead=depth[fine - 1 :: fine, ::fine][i, j], side=coarse[j],
+        down=rows[fine - 1 :: fine][i], slope_ahead=slope_ahead[spot], slope_side=slope_side[spot],
+        wood=wood[spot],
+    )  # fmt: skip
+    _shade(shades, shaded, view)
+    maps = shades.repeat(fine, axis=1).repeat(fine, axis=2)
+    maps[:, empty] = np.array([1, 0, 0, 0, 0], np.float32)[:, None]
     random = np.random.Generator(np.random.PCG64(seed))
     _plant(maps, depth, view, trees, random)
-    small = maps.reshape(5, height, fine, width, fine).mean(axis=(2, 4), dtype=np.float32)
+    small = _softened(maps.reshape(5, height, fine, width, fine).mean(axis=(2, 4), dtype=np.float32))
     return Land(sky=small[0], ambient=small[1], direct=small[2], mirror=small[3], lamp=small[4])
 
 
-def _shade(
-    maps: NDArray[np.float32], i: NDArray[Any], j: NDArray[Any], depth: NDArray[Any], view: _View,
-    slope_ahead: NDArray[Any], slope_side: NDArray[Any], wood: NDArray[Any], rows: NDArray[Any],
-) -> None:  # fmt: skip
-    ahead = depth[i, j]
-    x, y = view.place(ahead, view.side[j])
+def _softened(maps: NDArray[np.float32]) -> NDArray[np.float32]:
+    """What a lens leaves of the finest detail; without it a colour mosaic would turn edges into colours."""
+    for axis in (1, 2):
+        after, before = np.roll(maps, -1, axis), np.roll(maps, 1, axis)
+        edge = [slice(None)] * 3
+        for end, side in ((-1, after), (0, before)):
+            edge[axis] = slice(end, None) if end else slice(0, 1)
+            side[tuple(edge)] = maps[tuple(edge)]
+        maps = np.float32(0.70) * maps + np.float32(0.15) * (after + before)
+    return maps
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Spots:
+    """Places of ground in the picture: where seen, how far, under which tangent, slopes and trees."""
+
+    rows: NDArray[Any]
+    columns: NDArray[Any]
+    ahead: NDArray[Any]
+    side: NDArray[Any]
+    down: NDArray[Any]
+    slope_ahead: NDArray[Any]
+    slope_side: NDArray[Any]
+    wood: NDArray[Any]
+
+
+def _shade(maps: NDArray[np.float32], spots: _Spots, view: _View) -> None:
+    i, j, ahead, wood = spots.rows, spots.columns, spots.ahead, spots.wood
+    slope_ahead, slope_side = spots.slope_ahead, spots.slope_side
+    x, y = view.place(ahead, spots.side)
     edge = shore(x, y)
     ice = 1 - _step(-1.5, 1.0, edge)
     norm = 1 / np.sqrt(1 + slope_ahead**2 + slope_side**2)
     # The aurora's light comes from 35° above the north horizon.
     north_ahead, north_side = np.cos(view.turn), -np.sin(view.turn)
     facing = (0.57 - 0.82 * (slope_ahead * north_ahead + slope_side * north_side)) * norm
-    drift = 0.9 + 0.28 * fractal(x / 9, y / 9, 7.7, octaves=4) + 0.10 * fractal(x / 1.7, y / 1.7, 9.1, octaves=2)
+    drift = (
+        0.9 + 0.28 * fractal(x / 9, y / 9, 7.7, octaves=4) + 0.10 * fractal(x / 1.7, y / 1.7, 9.1, octaves=2)
+    )
     grain = 1 + 0.5 * fractal(x / 16, y / 16, 5.5, octaves=3, gain=0.6)
     snow_ambient = 0.50 * drift * (0.45 + 0.55 * norm)
     snow_direct = 0.52 * drift * np.maximum(0, facing)
     dark = np.clip(wood * 1.15, 0, 1) * (edge > 12)
     snow_ambient = snow_ambient * (1 - dark) + 0.075 * grain * dark
     snow_direct = snow_direct * (1 - dark) + 0.035 * grain * dark
-    cover = _step(-0.12, 0.16, fractal(x / 34, y / 34, 1.9, octaves=5, gain=0.55) + 0.05 + 0.2 * _step(-9, 0, edge))
+    drifted = fractal(x / 30, y / 30, 4.9, octaves=5, gain=0.55) + 0.25 * _step(-9, 0, edge)
+    cover = _step(0.02, 0.30, drifted)
     crack = np.exp(-((fractal(x / 13, y / 13, 12.5, octaves=3) / 0.011) ** 2)) * np.exp(-ahead / 60)
-    grazing = np.clip(-rows[i], 0.004, 1)
+    grazing = np.clip(-spots.down, 0.004, 1)
     glare = 0.07 + 0.60 * np.exp(-grazing / 0.13)
     ice_ambient = cover * 0.44 * drift + (1 - cover) * (0.05 + 0.20 * crack)
     ice_direct = cover * 0.27 * drift + (1 - cover) * 0.06 * crack
-    haze = 1 - np.exp(-ahead / 30000)
-    maps[0][i, j] = haze
-    maps[1][i, j] = (ice * ice_ambient + (1 - ice) * snow_ambient) * (1 - haze)
+    haze = 1 - np.exp(-ahead / 40000)
+    maps[1][i, j] = (ice * ice_ambient + (1 - ice) * snow_ambient) * (1 - haze) + 0.55 * haze
     maps[2][i, j] = (ice * ice_direct + (1 - ice) * snow_direct) * (1 - haze)
     maps[3][i, j] = ice * (1 - 0.85 * cover) * glare
 
@@ -171,13 +212,14 @@ def _plant(
     side = random.uniform(-half, half, count)
     x, y = view.place(ahead, side)
     ground, edge = heights(x, y), shore(x, y)
-    tall = random.uniform(4.5, 13.5, count) * (0.75 + 0.5 * random.uniform(0, 1, count) ** 2)
+    tall = random.uniform(3.0, 10.0, count) * (0.55 + 0.85 * random.uniform(0, 1, count) ** 2)
     luck = random.uniform(0, 1, count)
-    grove = np.clip(_forest(x, y, ground) * 1.3 + 0.10 * _step(8, 60, edge), 0, 1)
+    clump = fractal(x / 75, y / 75, 21.5, octaves=3, gain=0.6)
+    grove = np.clip(_forest(x, y, ground) * 1.25 + 0.10, 0, 1) * _step(-0.24, 0.26, clump)
     shape = random.uniform(0, 1, (count, 3))
     pixels = tall / ahead * view.scale
     order = np.argsort(-ahead)
-    for tree in order[(luck < grove)[order] & (edge > 7)[order] & (pixels > 1.6)[order]]:
+    for tree in order[(luck < grove)[order] & ((edge > 7) & (ground < 70))[order] & (pixels > 2.0)[order]]:
         _spruce(maps, depth, view, ahead[tree], side[tree], ground[tree], tall[tree], shape[tree])
     _cabin(maps, depth, view)
 
@@ -189,21 +231,27 @@ def _spruce(
     foot = view.horizon - (ground - EYE_M) / ahead * view.scale
     top = foot - tall / ahead * view.scale
     middle = (side + view.side[-1]) * view.scale + 0.5
-    span = (0.17 + 0.09 * shape[0]) * (foot - top)
+    span = (0.12 + 0.08 * shape[0]) * (foot - top)
     rows = np.arange(max(0, int(top)), min(view.height, int(foot) + 2))
     columns = np.arange(max(0, int(middle - span) - 1), min(view.width, int(middle + span) + 2))
     if not rows.size or not columns.size:
         return
     down = (rows + 0.5 - top) / (foot - top)
-    tiers = 7 + 7 * shape[1]
-    saw = 1 - 0.42 * ((down * tiers + shape[2]) % 1.0) + 0.22 * fractal(down * 31, down * 0 + shape[0] * 90, octaves=2)
-    reach = span * np.clip(down, 0, 1) ** 0.85 * saw + 0.35
+    tiers = 9 + 8 * shape[1]
+    tooth = (down * tiers * (1.4 - 0.4 * down) + shape[2]) % 1.0
+    ragged = np.sin(down * 57 + 90 * shape[0]) * np.sin(down * 23 + 40 * shape[2])
+    reach = span * np.clip(down, 0, 1) ** 0.9 * (1 - 0.30 * (1 - tooth) + 0.14 * ragged) + 0.3
     off = np.abs(columns[None] + 0.5 - middle) / np.maximum(reach, 0.2)[:, None]
     box = np.ix_(rows, columns)
     inside = (off < 1) & (down > 0)[:, None] & (down < 1)[:, None] & (depth[box] > ahead - 1)
     # Snow lies on the upper side of each tier of branches.
-    snow = np.clip(0.9 - 1.9 * ((down * tiers + shape[2]) % 1.0), 0, 1)[:, None] * (0.25 + 0.75 * off)
-    for index, value in ((0, 0.0 * snow), (1, 0.035 + 0.16 * snow), (2, 0.012 + 0.05 * snow), (3, 0.0 * snow)):
+    snow = np.clip(0.8 - 1.5 * tooth, 0, 1)[:, None] * (0.15 + 0.75 * off) * shape[1]
+    for index, value in (
+        (0, 0.0 * snow),
+        (1, 0.028 + 0.13 * snow),
+        (2, 0.012 + 0.05 * snow),
+        (3, 0.0 * snow),
+    ):
         plane = maps[index]
         plane[box] = np.where(inside, value, plane[box])
     depth[box] = np.where(inside, ahead, depth[box])

@@ -1,4 +1,4 @@
-"""The sensor: from linear light through a colour filter array to electrons, and to 14-bit numbers with noise."""
+"""The sensor: from linear light through colour filters to electrons, and to 14-bit numbers with noise."""
 
 from __future__ import annotations
 
@@ -40,8 +40,9 @@ def _scrambled(word: Any) -> Any:
 
 @nb.njit(nogil=True, error_model="numpy")
 def _expose(
-    light: Any, matrix: Any, pattern: Any, normal: Any, frame_key: Any, body_key: Any, full: float, gain: float,
-    read: float, dark: float, hot: float, fall: float, black: float, white: float, out: Any,
+    light: Any, matrix: Any, pattern: Any, normal: Any, frame_key: Any, body_key: Any,
+    full: float, gain: float, read: float, dark: float, hot: float, fall: float, black: float, white: float,
+    out: Any,
 ) -> None:  # fmt: skip
     height, width, _ = light.shape
     stretch = fall / (0.25 * (height * height + width * width))
@@ -83,7 +84,7 @@ def camera_matrix(body: Body) -> NDArray[np.float64]:
 
 @dataclass(frozen=True, kw_only=True)
 class Sensor:
-    """One body's sensor with ``width`` pixels along its longer side, behind a lens of half-diagonal tangent ``diagonal``.
+    """One body's sensor, ``width`` pixels long, behind a lens with the half-diagonal tangent ``diagonal``.
 
     Pixels of a smaller sensor are larger; they hold electrons in proportion to their side.
     """
@@ -102,7 +103,7 @@ class Sensor:
         return (self.body.white - self.body.black) / self.full_e * iso / USUAL_ISO
 
     def noise_profile(self, iso: int) -> tuple[float, float]:
-        """DNG NoiseProfile: variance per signal and variance at zero, for signals where the white level is 1."""
+        """DNG NoiseProfile: variance per signal, and at zero, for signals where the white level is 1."""
         share = self.gain(iso) / (self.body.white - self.body.black)
         return share, (share * _READ_E) ** 2
 
@@ -116,7 +117,7 @@ class Sensor:
         frame: int,
         seed: int,
     ) -> NDArray[np.uint16]:
-        """The mosaic of one exposure, uint16 (H, W), from linear sRGB light, float32 (H, W, 3), 1.0 as above."""
+        """The mosaic of one exposure, uint16 (H, W), from linear sRGB light, float32 (H, W, 3)."""
         if light.shape[0] % 2 or light.shape[1] % 2:
             raise ValueError("a Bayer mosaic has even sides")
         out = np.empty(light.shape[:2], np.uint16)
@@ -124,9 +125,9 @@ class Sensor:
         full = self.full_e * time / USUAL_S * (USUAL_F / float(f_number)) ** 2
         _expose(
             light, camera_matrix(self.body), np.array(PATTERNS[self.body.pattern]), _normal_table(),
-            _key("frame", seed, self.body.serial, frame), _key("body", self.body.serial), full, self.gain(iso),
-            _READ_E, _DARK_E_S * time, _HOT, (0.62 * self.diagonal) ** 2, float(self.body.black),
-            float(self.body.white), out,
+            _key("frame", seed, self.body.serial, frame), _key("body", self.body.serial), full,
+            self.gain(iso), _READ_E, _DARK_E_S * time, _HOT, (0.62 * self.diagonal) ** 2,
+            float(self.body.black), float(self.body.white), out,
         )  # fmt: skip
         return out
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from functools import cache
 from typing import Any
 
 import numba as nb
@@ -17,7 +18,7 @@ _SKY_MAGNITUDE = 21.6
 """Brightness of the moonless sky in magnitudes per square arc second."""
 _SKY_LIGHT = 0.0125
 """The same in linear light of the usual exposure."""
-# Right ascension (hours), declination (degrees), visual magnitude and B-V of the brightest northern stars, J2000.
+# Right ascension (hours), declination (degrees), visual magnitude, B-V of bright northern stars, J2000.
 _BRIGHT = np.array(
     [
         (18.616, 38.78, 0.03, 0.00), (20.690, 45.28, 1.25, 0.09), (5.278, 46.00, 0.08, 0.80),
@@ -44,7 +45,7 @@ _BRIGHT = np.array(
 
 
 def sidereal_angle(moment: datetime, longitude: float) -> float:
-    """Local mean sidereal time in radians (Greenwich mean sidereal time after Aoki et al. 1982, linear part)."""
+    """Local mean sidereal time in radians (Aoki et al. 1982, linear part)."""
     days = (moment - _EPOCH).total_seconds() / 86400
     hours = 18.697374558 + 24.06570982441908 * days + longitude / 15
     return float(np.radians(hours % 24 * 15))
@@ -77,7 +78,7 @@ def _splat(columns: Any, rows: Any, light: Any, core: float, out: Any) -> None:
     height, width, _ = out.shape
     for star in range(columns.size):
         strength = light[star, 1]
-        reach = int(core * (4.0 if strength < 1.0 else 9.0)) + 2
+        reach = int(core * (2.6 if strength < 0.5 else 9.0)) + 2
         x, y = columns[star], rows[star]
         left, right = max(0, int(x) - reach), min(width - 1, int(x) + reach)
         upper, under = max(0, int(y) - reach), min(height - 1, int(y) + reach)
@@ -106,8 +107,8 @@ class Heavens:
         random = np.random.Generator(np.random.PCG64(seed))
         pixel = 2 * half / width * 206265
         pixel_magnitude = _SKY_MAGNITUDE - 2.5 * np.log10(pixel * pixel)
-        # Fainter than a sixth of the sky in its pixel, a star is part of the background.
-        faintest = min(_FAINTEST + 2.0, pixel_magnitude + 0.6)
+        # Fainter than the sky in its pixel, a star is part of the background.
+        faintest = min(_FAINTEST + 2.0, pixel_magnitude + 0.25)
         count = int(10 ** (0.72 + 0.49 * faintest))
         magnitude = faintest + np.log10(random.uniform(1e-9, 1.0, count)) / 0.49
         right_ascension = random.uniform(0, 2 * np.pi, count)
@@ -126,10 +127,25 @@ class Heavens:
         self._light = (strength[:, None] * colours).astype(np.float32)
         self._twinkle = random.uniform(0, 2 * np.pi, magnitudes.size)
         self._milky = _milky_way(seed)
+        self._near: dict[int, NDArray[np.intp]] = {}
+
+    def _candidates(self, sidereal: float) -> NDArray[np.intp]:
+        """Stars that may be in view within half an hour of a sidereal time, in catalogue order."""
+        hour = round(sidereal * 24 / (2 * np.pi))
+        if hour not in self._near:
+            east, north, up = horizontal(*self._place, hour * 2 * np.pi / 24, float(self._latitude))
+            ahead = north * np.cos(self._azimuth) + east * np.sin(self._azimuth)
+            right = east * np.cos(self._azimuth) - north * np.sin(self._azimuth)
+            # The sky turns by 0.13 in half an hour; a wider margin costs little.
+            self._near[hour] = np.flatnonzero((abs(right) < 1.05 * self._half * ahead + 0.4) & (up > -0.2))
+        return self._near[hour]
 
     def add_stars(self, picture: NDArray[np.float32], sidereal: float, spin: float) -> None:
-        """Adds the stars to linear light, float32 (H, W, 3), of rows from the top; ``spin`` drives the twinkling."""
-        east, north, up = horizontal(*self._place, sidereal, float(self._latitude))
+        """Adds the stars to linear light, float32 (H, W, 3); ``spin`` drives the twinkling."""
+        near = self._candidates(sidereal)
+        east, north, up = horizontal(
+            self._place[0, near], self._place[1, near], sidereal, float(self._latitude)
+        )
         ahead = north * np.cos(self._azimuth) + east * np.sin(self._azimuth)
         right = east * np.cos(self._azimuth) - north * np.sin(self._azimuth)
         seen = np.flatnonzero((ahead > 0.1) & (up > 0.02) & (abs(right) < 1.05 * self._half * ahead))
@@ -140,8 +156,9 @@ class Heavens:
         seen, column, row = seen[inside], column[inside], row[inside]
         airmass = 1 / (up[seen] + 0.025 * np.exp(-11 * up[seen]))
         dim = 10 ** (-0.4 * airmass[:, None] * np.array([0.10, 0.17, 0.26]))
-        shimmer = 1 + 0.05 * np.minimum(airmass, 6) ** 0.5 * np.sin(self._twinkle[seen] * 7 + spin)
-        light = (self._light[seen] * dim * shimmer[:, None]).astype(np.float32)
+        star = near[seen]
+        shimmer = 1 + 0.05 * np.minimum(airmass, 6) ** 0.5 * np.sin(self._twinkle[star] * 7 + spin)
+        light = (self._light[star] * dim * shimmer[:, None]).astype(np.float32)
         # A lens covers about the same share of the frame with a star whatever the number of pixels.
         core = max(0.62, 0.74 * (self._width / 960) ** 0.6)
         _splat(column, row, light, core, picture)
@@ -155,7 +172,7 @@ class Heavens:
         _splat(columns, rows, light, max(0.62, 0.74 * (self._width / 960) ** 0.6), picture)
 
     def background(self, width: int, height: int, sidereal: float) -> NDArray[np.float32]:
-        """Milky Way, airglow and town as linear light, float32 (height, width, 3); the last row is at the horizon."""
+        """Milky Way, airglow and town as linear light, float32 (H, W, 3); the last row is at the horizon."""
         side = ((np.arange(width) + 0.5) / width * 2 - 1) * self._half
         up = (height - 0.5 - np.arange(height)) * 2 * self._half / width
         x, y = np.meshgrid(side, up)
@@ -174,14 +191,16 @@ class Heavens:
         azimuth = np.degrees(np.arctan(x) + self._azimuth)
         layer = np.exp(-degrees / 13)
         ripple = 1 + 0.14 * fractal(azimuth / 30, degrees / 6 + 4, 3.3, octaves=2)
-        light = np.array([0.0083, 0.0108, 0.0160]) + (layer * ripple)[..., None] * np.array([0.0085, 0.0128, 0.0112])
+        light = np.array([0.0100, 0.0128, 0.0188]) + (layer * ripple)[..., None] * np.array(
+            [0.0085, 0.0128, 0.0112]
+        )
         light = light + band[..., None] * np.array([0.0170, 0.0165, 0.0185]) * dim
         town = np.exp(-(((azimuth - 31) / 15) ** 2)) * np.exp(-degrees / 3.6)
         town += 0.22 * np.exp(-(((azimuth - 31) / 30) ** 2)) * np.exp(-degrees / 9)
         return (light + town[..., None] * np.array([0.062, 0.036, 0.019])).astype(np.float32)
 
     def _galactic(self, equatorial: NDArray[np.float64], polar: NDArray[np.float64]) -> NDArray[np.float64]:
-        # North galactic pole at 12 h 51.4 min, +27.13°, longitude of the celestial pole 122.93° (IAU 1958, J2000).
+        # North galactic pole and galactic longitude of the celestial pole (IAU 1958, for J2000).
         pole, tip = np.radians(192.859), np.radians(27.128)
         level = np.sqrt(np.maximum(0.0, 1 - polar * polar))
         turn = equatorial - pole
@@ -196,11 +215,14 @@ class Heavens:
         a, b = i - low, j - left
         table = self._milky
         upper = table[low, left] * (1 - b) + table[low, left + 1] * b
-        return np.asarray(upper * (1 - a) + (table[low + 1, left] * (1 - b) + table[low + 1, left + 1] * b) * a)
+        return np.asarray(
+            upper * (1 - a) + (table[low + 1, left] * (1 - b) + table[low + 1, left + 1] * b) * a
+        )
 
 
+@cache
 def _milky_way(seed: int) -> NDArray[np.float64]:
-    """Brightness by galactic latitude (-40 to 40°, rows of half a degree) and longitude (0 to 360°, half degrees)."""
+    """Brightness by galactic latitude (-40 to 40°) and longitude (0 to 360°), in steps of half a degree."""
     latitude, longitude = np.arange(-40, 40.5, 0.5)[:, None], np.arange(0, 360.5, 0.5)[None]
     turn = np.radians(longitude)
     # A circle through the noise closes the seam at 0 = 360°.
@@ -208,7 +230,9 @@ def _milky_way(seed: int) -> NDArray[np.float64]:
     z = 5.0 + seed % 97
     bent = latitude + 2.5 * fractal(x * 0.6, y * 0.6, z + 9, octaves=2)
     clouds = 0.75 + 0.75 * fractal(x, y, z, octaves=5, gain=0.58)
-    dust = np.clip(1.3 * fractal(x * 0.8, y * 1.3, z + 40, octaves=5, gain=0.6) + 0.42 - np.abs(bent) / 7, 0, 0.85)
+    dust = np.clip(
+        1.3 * fractal(x * 0.8, y * 1.3, z + 40, octaves=5, gain=0.6) + 0.42 - np.abs(bent) / 7, 0, 0.85
+    )
     strength = 0.50 + 0.34 * np.cos(turn - np.radians(35))
     glow = np.exp(-((np.abs(bent) / 7.5) ** 1.35)) + 0.20 * np.exp(-np.abs(bent) / 15)
     return np.asarray(np.maximum(0, glow * clouds * strength * (1 - dust)), np.float64)

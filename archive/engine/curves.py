@@ -18,6 +18,7 @@ LOWEST, HIGHEST, PER_STOP = -16.0, 6.0, 32.0
 _DISPLAY_STEPS = 8192
 _SHOULDER_TOP = 1.0
 _TOE = 2.5
+_FLATTEST = 0.15
 
 
 def _stops() -> npt.NDArray[np.float64]:
@@ -43,7 +44,10 @@ def regional_gain(lift: ShadowLift | None, recovery: HighlightRecovery | None) -
     if recovery is not None:
         width = max(3.0, 2 * recovery.stops)
         gain -= recovery.stops * _smoothstep(stops, _SHOULDER_TOP - width, _SHOULDER_TOP)
-    return _rounded(2**gain)
+    # Strong lift and strong recovery meet in the middle tones: hold the slope there.
+    slopes = np.maximum(np.diff(stops + gain), _FLATTEST / PER_STOP)
+    curve = stops[0] + gain[0] + np.concatenate([[0.0], np.cumsum(slopes)])
+    return _rounded(2 ** (curve - stops))
 
 
 def contrast_gain(contrast: Contrast) -> Table:

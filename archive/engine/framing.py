@@ -14,6 +14,7 @@ from archive.model.product import PixelSpec
 
 Planes = npt.NDArray[np.float32]
 _TRANSPOSED = (5, 6, 7, 8)
+_MOST_CUT = 0.95
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,6 +71,11 @@ def view_of(
     width, height = wide * kept, high * kept
     left, top = -width / 2, -height / 2
     if crop:
+        if crop.left + crop.right > _MOST_CUT or crop.top + crop.bottom > _MOST_CUT:
+            raise ArchiveError(
+                "The crop leaves nothing of the picture.",
+                hint="Nothing was rendered; opposite sides may together cut at most 95 %.",
+            )
         left, top = left + crop.left * width, top + crop.top * height
         width, height = width * (1 - crop.left - crop.right), height * (1 - crop.top - crop.bottom)
         left, top, width, height = _trimmed(left, top, width, height, crop.aspect)

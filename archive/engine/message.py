@@ -22,7 +22,7 @@ Array = npt.NDArray[Any]
 
 def send(stream: IO[bytes], document: dict[str, Any], parts: list[bytes] | list[Array]) -> None:
     """Write a document and its parts, bytes or C-ordered arrays, and flush."""
-    described = []
+    described: list[dict[str, Any]] = []
     for part in parts:
         if isinstance(part, bytes):
             described.append({"bytes": len(part)})
@@ -31,7 +31,7 @@ def send(stream: IO[bytes], document: dict[str, Any], parts: list[bytes] | list[
     text = json.dumps({"document": document, "parts": described}).encode()
     stream.write(_LENGTH.pack(len(text)) + text)
     for part in parts:
-        stream.write(part if isinstance(part, bytes) else memoryview(np.ascontiguousarray(part)).cast("B"))
+        stream.write(part if isinstance(part, bytes) else _view(np.ascontiguousarray(part)))
     stream.flush()
 
 
@@ -74,7 +74,7 @@ def _part(stream: IO[bytes], description: dict[str, Any]) -> bytes | Array:
     if dtype.itemsize * int(np.prod([int(side) for side in shape], dtype=np.uint64)) > _LARGEST_PART:
         raise ValueError("a message's part is too long")
     array = np.empty(shape, dtype)
-    view = memoryview(array).cast("B")
+    view = _view(array)
     filled = 0
     while filled < len(view):
         got = stream.readinto(view[filled:])  # type: ignore[attr-defined]
@@ -82,3 +82,8 @@ def _part(stream: IO[bytes], description: dict[str, Any]) -> bytes | Array:
             raise EOFError("the pipe ended inside a message")
         filled += got
     return array
+
+
+def _view(array: Array) -> memoryview:
+    """The array's own memory as bytes."""
+    return memoryview(array.reshape(-1).view(np.uint8).data)

@@ -12,9 +12,9 @@ from archive.engine.kernels.rows import Rows
 
 _BLOCK = 32
 _LEVELS = 24
-# The share of blocks taken as plain sky, and what that quantile of a sample variance (128 differences) is
+# The share of blocks taken as plain sky, and what that quantile of a sample variance (80 differences) is
 # short of the mean.
-_QUANTILE, _SHORTFALL = 0.3, 0.93
+_QUANTILE, _SHORTFALL = 0.3, 0.91
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,12 +73,15 @@ def _blocks(mosaic, blacks, scales, means, variances, first, last):  # type: ign
             count = 0
             for j in range(0, _BLOCK, 2):
                 y = row * _BLOCK + j
-                for i in range(0, _BLOCK - 2, 4):
+                for i in range(1, _BLOCK - 4, 6):
                     x = column * _BLOCK + i
-                    one = (np.float32(mosaic[y, x + 1]) - blacks[1]) * scales[1]
-                    other = (np.float32(mosaic[y, x + 3]) - blacks[1]) * scales[1]
-                    total += one + other
-                    squares += (one - other) * (one - other)
+                    one = (np.float32(mosaic[y, x]) - blacks[1]) * scales[1]
+                    middle = (np.float32(mosaic[y, x + 2]) - blacks[1]) * scales[1]
+                    other = (np.float32(mosaic[y, x + 4]) - blacks[1]) * scales[1]
+                    # A second difference does not see the sky's own slope.
+                    bend = one - 2 * middle + other
+                    total += one + middle + other
+                    squares += bend * bend
                     count += 1
-            means[row, column] = np.float32(total / (2 * count))
-            variances[row, column] = np.float32(squares / (2 * count))
+            means[row, column] = np.float32(total / (3 * count))
+            variances[row, column] = np.float32(squares / (6 * count))

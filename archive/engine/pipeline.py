@@ -216,7 +216,7 @@ def _contrast(planes: Planes, contrast: Contrast, rows: Rows) -> None:
 
 
 def _stops(planes: Planes, rows: Rows) -> npt.NDArray[np.float32]:
-    out = np.empty(planes.shape[1:], np.float32)
+    out: npt.NDArray[np.float32] = np.empty_like(planes[0])
     rows.run(light.stops_of_luminance, out.shape[0], planes, np.float32(_DARKEST), out)
     return out
 

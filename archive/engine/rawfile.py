@@ -1,4 +1,4 @@
-"""Read camera raws through LibRaw: as a mosaic, or its own linear picture of unusual layouts; in the worker."""
+"""Read camera raws by LibRaw: as a mosaic, or its own linear picture of unusual layouts; in the worker."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def read(data: bytes, *, measured: bool) -> tuple[dict[str, Any], list[Array]]:
 
     Raises
     ------
-    UndecodableError : LibRaw refuses the file, complains about its data, or answers differently the second time.
+    UndecodableError : LibRaw refuses the file, complains about its data, or answers differently again.
     """
     facts, arrays = _once(data)
     if not measured:

@@ -1,4 +1,4 @@
-"""Passes that look at neighbours: measured noise, guided smoothing, blur; radii and sizes are output pixels."""
+"""Passes that look at neighbours: measured noise, guided smoothing, blur; radii in output pixels."""
 
 from __future__ import annotations
 
@@ -40,12 +40,15 @@ def guided(
     on smaller planes, which is enough for what varies slowly.
     """
     factor = max(1, round(radius / _GRID)) if coarse else 1
-    small_guide, small_target = shrunk(guide, factor, rows), shrunk(target, factor, rows)
+    small_guide = shrunk(guide, factor, rows)
+    small_target = small_guide if target is guide else shrunk(target, factor, rows)
     reach = max(1, round(radius / factor))
     height = small_guide.shape[0]
     squared, crossed = np.empty_like(small_guide), np.empty_like(small_guide)
     rows.run(neighbourhood.products, height, small_guide, small_target, squared, crossed)
-    means = [_mean(each, reach, rows) for each in (small_guide, small_target, squared, crossed)]
+    means = [_mean(small_guide, reach, rows)] * 2 + [_mean(squared, reach, rows)] * 2
+    if target is not guide:
+        means[1], means[3] = _mean(small_target, reach, rows), _mean(crossed, reach, rows)
     slope, offset = np.empty_like(small_guide), np.empty_like(small_guide)
     rows.run(neighbourhood.guided_coefficients, height, *means, np.float32(tolerance), slope, offset)
     slope, offset = _mean(slope, reach, rows), _mean(offset, reach, rows)

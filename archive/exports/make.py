@@ -191,8 +191,9 @@ def _encode_frames(
                 if writer is None:
                     height, width = pixels.shape[:2]
                     rate = file.spec.rate or Fraction(25)
+                    settings = _movie_settings(file.spec)
                     writer = stack.enter_context(
-                        MovieWriter(target, width=width, height=height, rate=rate, encoder=file.spec.encoder)
+                        MovieWriter(target, width=width, height=height, rate=rate, encoder=settings)
                     )
                 writer.add(pixels)
             told(done)

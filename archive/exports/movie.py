@@ -61,6 +61,7 @@ class MovieWriter:
             )
         self._path, self._width, self._height = path, width, height
         self._count = 0
+        self._tick = 1 / rate
         options = {**settings, "profile": "high", "x264-params": _REPEATABLE}
         try:
             self._container = av.open(
@@ -113,7 +114,8 @@ class MovieWriter:
                 src_color_range="JPEG",
                 dst_color_range="MPEG",
             )
-            frame.pts, frame.time_base = self._count, self._stream.time_base
+            # The stream's own time base becomes the container's once its header is written.
+            frame.pts, frame.time_base = self._count, self._tick
             frame.colorspace, frame.color_range = _BT709, _LIMITED
             self._container.mux(self._stream.encode(frame))
         except (av.error.FFmpegError, ValueError, OSError) as error:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ConfigDict, ValidationError
@@ -11,6 +12,10 @@ from archive.errors import ArchiveError, DamagedFileError, shown
 from archive.model.identity import canonical
 
 MAX_DOCUMENT = 64 * 1024 * 1024
+
+_EXACT = 2**53 - 1
+_ODD = re.compile(rb"\.0[,}\]]|[0-9]e[-+]|[\xf0-\xf4]")
+"""Whole or very large or small fractions, and characters beyond 16 bits: where encoders differ."""
 
 Model = TypeVar("Model", bound="Document")
 
@@ -28,6 +33,12 @@ class Document(Part):
     format: int
 
 
+def _integer(text: str) -> int | float:
+    # Numbers of JSON are doubles (RFC 8785 §3.2.2.3); an integer beyond their exact range is one too.
+    value = int(text)
+    return value if -_EXACT <= value <= _EXACT else float(value)
+
+
 def parse(data: bytes, name: str) -> dict[str, Any]:
     """The JSON object in ``data``.
 
@@ -41,8 +52,8 @@ def parse(data: bytes, name: str) -> dict[str, Any]:
             hint="It was left as it is and not read.",
         )
     try:
-        document = json.loads(data)
-    except (ValueError, RecursionError) as error:
+        document = json.loads(data, parse_int=_integer)
+    except (ValueError, OverflowError, RecursionError) as error:
         raise DamagedFileError(
             f"{shown(name)} is not a readable document: {error}.",
             hint="It was left as it is; the other documents are read without it.",
@@ -52,8 +63,26 @@ def parse(data: bytes, name: str) -> dict[str, Any]:
     return document
 
 
-def checked(model: type[Model], data: bytes, name: str, *, kind: str, reads: int) -> Model:
+def is_canonical(document: dict[str, Any], data: bytes) -> bool:
+    """Whether ``data`` is the one byte form of the document that was read from it."""
+    try:
+        if _ODD.search(data) is None:
+            quick = json.dumps(
+                document, ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":")
+            )
+            if quick.encode() == data:
+                return True
+        return canonical(document) == data
+    except ValueError:
+        return False
+
+
+def checked(
+    model: type[Model], data: bytes, name: str, *, kind: str, reads: int, exact: bool = False
+) -> Model:
     """A document of the given type and no newer format than ``reads``, with every field checked.
+
+    ``exact`` asks for canonical bytes: two readers of anything else may read two different things.
 
     Raises
     ------
@@ -73,6 +102,11 @@ def checked(model: type[Model], data: bytes, name: str, *, kind: str, reads: int
             f"{shown(name)} was written by a newer release: it needs format {version}, "
             f"this one reads 1 to {reads}.",
             hint="Nothing was changed. Update Noctuary to read it.",
+        )
+    if exact and not is_canonical(document, data):
+        raise DamagedFileError(
+            f"{shown(name)} is not in canonical form (RFC 8785).",
+            hint="It was left as it is; the other documents are read without it.",
         )
     try:
         return model.model_validate(document)

@@ -16,7 +16,8 @@ TYPE = "noctuary-entry"
 FORMAT = 1
 
 NAME = re.compile(
-    r"(?P<counter>\d{10})-(?P<time>\d{8}T\d{6}Z)-(?P<kind>[a-z]+(?:-[a-z]+)*)-(?P<id>[0-9a-f]{16})\.json"
+    r"(?P<counter>\d{10})-(?P<time>\d{8}T\d{6}Z)-(?P<kind>[a-z]+(?:-[a-z]+)*)-(?P<id>[0-9a-f]{16})\.json",
+    re.ASCII,
 )
 
 _KEYS = {"type", "format", "kind", "counter", "time", "writer", "previous", "person", "changes", "essential"}
@@ -118,7 +119,7 @@ def decode(data: bytes, name: str) -> Entry:
             hint="It was left as it is and set aside; every other entry still counts. "
             "Take a sound copy from another volume.",
         )
-    document = checked(_Entry, data, name, kind=TYPE, reads=FORMAT)
+    document = checked(_Entry, data, name, kind=TYPE, reads=FORMAT, exact=True)
     if name != entry_name(document.counter, document.time, document.kind, entry_id):
         raise DamagedFileError(
             f"The journal entry {shown(name)} was renamed: its bytes say another counter, time or kind.",

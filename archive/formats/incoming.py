@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from pydantic import Field
+
 from archive.formats.documents import Document, Part, checked, written
 from archive.model.capture import CaptureFacts, Role
 
@@ -55,9 +57,9 @@ class Incoming:
 class _Placement(Part):
     source: str
     path: str
-    size: int
-    modified_ns: str
-    role: str
+    size: int = Field(ge=0)
+    modified_ns: str = Field(pattern=r"^-?[0-9]{1,20}$")
+    role: str = Field(pattern=f"^({'|'.join(Role)})$")
     facts: dict[str, Any] | None
     companion_of: str | None
 

@@ -139,7 +139,7 @@ class Fold:
         """Take one entry in; again, or in another order, changes nothing."""
         for version in list(versions(entry)):
             key = (version.frame, version.layer, version.line)
-            self.versions.setdefault(key, {})[version.entry] = version
+            self.versions.setdefault(key, {}).setdefault(version.entry, version)
         for statement in statements(entry):
             key = (statement.subject, statement.layer, statement.line)
             held = self.registers.get(key)

@@ -15,6 +15,7 @@ from archive.store.durable import read_bytes, tidy, write_new
 from archive.store.ports import Disk
 
 FOLDER = "journal"
+LAST_COUNTER = 9_999_999_999
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,12 +69,18 @@ class Log:
     def names(self) -> dict[str, str]:
         """Every entry name held, with the path it lies at; on any disk, the first that has it."""
         found: dict[str, str] = {}
-        for path, name in _entry_paths(self._disks[0]):
-            found.setdefault(name, path)
+        for disk in self._disks:
+            for path, name in _entry_paths(disk):
+                found.setdefault(name, path)
         return found
 
     def append(self, draft: Draft) -> Entry:
-        """Write an entry, durable on every disk before it returns."""
+        """Write an entry, durable on every disk before it returns.
+
+        Raises
+        ------
+        ArchiveError : when a name that is held uses up the last counter.
+        """
         disk = self._disks[0]
         with disk.lock("journal", "Writing to the journal"):
             if self._last is None:
@@ -81,6 +88,12 @@ class Log:
                     tidy(each, "journal")
             names = self.names()
             counter = 1 + max((int(name[:10]) for name in names), default=0)
+            if counter > LAST_COUNTER:
+                raise ArchiveError(
+                    f"The journal has come to its last counter: {shown(max(names))}.",
+                    hint="Nothing was changed. No journal grows that long: that entry is forged or damaged; "
+                    "put it aside outside the archive.",
+                )
             moment = self._now().astimezone(UTC)
             entry, data = entry_format.encode(
                 kind=draft.kind,
@@ -120,7 +133,8 @@ class Log:
         ArchiveError : when it is damaged, renamed, or newer than this release.
         """
         try:
-            data = read_bytes(self._disks[0], path, limit=MAX_DOCUMENT)
+            holder = next((d for d in self._disks if d.stat(path) is not None), self._disks[0])
+            data = read_bytes(holder, path, limit=MAX_DOCUMENT)
         except OSError as error:
             raise ArchiveError(
                 f"The journal entry {shown(name)} cannot be read: {error.strerror}.",
@@ -158,6 +172,7 @@ def unite(source: Disk, target: Disk) -> United:
                 continue
             entry_format.decode(data, name)
             write_new(target, path.rpartition("/")[0], name, data)
+            have[name] = path
             copied += 1
         except (ArchiveError, OSError) as error:
             fault = error if isinstance(error, ArchiveError) else ArchiveError(str(error))

@@ -151,10 +151,11 @@ def masks(standing: Standing, recipe: Recipe) -> list[str]:
 
 
 def with_values(recipe: Recipe, steps: Sequence[OperatorValues], *, drop: Collection[str] = ()) -> Recipe:
-    """A recipe with some operators set and some taken out."""
+    """A recipe with some operators set and some taken out, their ramps with them."""
     merged = {step.name: step for step in recipe.base if step.name not in drop}
     merged.update({step.name: step for step in steps})
-    return replace(recipe, base=tuple(merged.values()))
+    ramps = tuple(ramp for ramp in recipe.ramps if ramp.parameter.partition(".")[0] in merged)
+    return replace(recipe, base=tuple(merged.values()), ramps=ramps)
 
 
 def changes_in_words(

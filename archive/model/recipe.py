@@ -100,6 +100,12 @@ class Ramp:
     rounding: float
     anchors: tuple[Anchor, ...]
 
+    def __post_init__(self) -> None:
+        if not self.anchors:
+            raise ValueError(f"the ramp {self.parameter} has no anchors")
+        if self.scale == "reciprocal" and any(anchor.value == 0 for anchor in self.anchors):
+            raise ValueError(f"the ramp {self.parameter} is reciprocal and has an anchor at 0")
+
     def to_json(self) -> dict[str, Any]:
         return {
             "parameter": self.parameter,
@@ -141,6 +147,10 @@ class Recipe:
         ids = [item.id for item in self.finish or ()]
         if len(set(ids)) != len(ids):
             raise ValueError("a recipe's finish holds each id at most once")
+        held = {f"{step.name}.{parameter}" for step in self.base for parameter in step.values}
+        strange = next((ramp.parameter for ramp in self.ramps if ramp.parameter not in held), None)
+        if strange is not None:
+            raise ValueError(f"the ramp {strange} changes nothing that the recipe's base holds")
 
     def operator(self, name: str) -> OperatorValues | None:
         return next((step for step in self.base if step.name == name), None)

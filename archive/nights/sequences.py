@@ -11,14 +11,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from fractions import Fraction
-from statistics import median
+from itertools import pairwise
+from statistics import median, median_low
 
 MIN_FRAMES = 5
 MAX_CADENCES = 5
 """The longest gap inside a run, in cadences: four frames missed one after the other."""
 
-_RELATIVE = 0.15
-_FINE_JITTER, _COARSE_JITTER, _COARSEST = 0.35, 1.05, 2.05
+_RELATIVE, _MOST = 0.15, 3.0
+_FINE_JITTER, _COARSE_JITTER, _COARSEST = 0.35, 1.05, 2.55
 _STEP_STOPS = 1.05
 _ZOOM = 1.02
 _MEMORY = 7
@@ -88,8 +89,7 @@ class _Search:
         self.shots = shots
         self.breaks = breaks
         self.joins = joins - breaks
-        pairs = zip(shots, shots[1:], strict=False)
-        self.gaps = [(after.start - before.start).total_seconds() for before, after in pairs]
+        self.gaps = [(after.start - before.start).total_seconds() for before, after in pairwise(shots)]
         self.coarse = all(shot.start.microsecond == 0 for shot in shots)
 
     def run_from(self, start: int) -> tuple[int, list[int]]:
@@ -121,8 +121,8 @@ class _Search:
     def _continues(self, start: int, at: int, recent: list[int]) -> int | None:
         """How many cadences the gap after ``at`` is long, or None when the run ends there."""
         gap = self.gaps[at]
-        known = recent or self._ahead(at)
-        cadence = median(self.gaps[index] for index in known)
+        known = recent if len(recent) >= MIN_FRAMES - 1 else recent + self._ahead(at)
+        cadence = self._cadence([self.gaps[index] for index in known])
         if self._near(gap, cadence) or self._near(gap, self._by_pause(at, known)):
             return 1 if self._smooth(at, 1) else None
         if at == start or cadence <= 0:
@@ -134,8 +134,18 @@ class _Search:
             return None
         return count
 
+    def _cadence(self, gaps: list[float]) -> float:
+        """The seconds from one frame to the next that these gaps show."""
+        middle = median_low(gaps)
+        if not self.coarse:
+            return middle
+        # Whole seconds cut a cadence of 10.4 s to 10 or 11: the mean around the median restores it.
+        reach = max(_COARSE_JITTER, min(2 * _COARSEST, 0.45 * middle))
+        close = [gap for gap in gaps if abs(gap - middle) <= reach]
+        return sum(close) / len(close)
+
     def _ahead(self, at: int) -> list[int]:
-        """The gaps from here on that show a cadence where none is known yet."""
+        """The gaps from here on, which show the cadence where too few are known behind."""
         found = []
         for index in range(at, min(at + MIN_FRAMES - 1, len(self.gaps))):
             if self.shots[index + 1].frame in self.breaks:
@@ -160,8 +170,8 @@ class _Search:
         if expected is None:
             return False
         scale = expected if cadence is None else cadence
-        jitter = min(_COARSEST, max(_COARSE_JITTER, scale / 4)) if self.coarse else min(_FINE_JITTER, scale)
-        return abs(gap - expected) <= max(_RELATIVE * scale, jitter)
+        jitter = min(_COARSEST, max(_COARSE_JITTER, scale / 3)) if self.coarse else min(_FINE_JITTER, scale)
+        return abs(gap - expected) <= max(min(_RELATIVE * scale, _MOST), jitter)
 
     def _smooth(self, at: int, steps: int) -> bool:
         """Whether settings moved by no more than a stop for each frame that lies between."""
@@ -181,12 +191,7 @@ class _Search:
 
     def told(self, start: int, end: int, cadences: list[int]) -> Run:
         single = [gap for gap, count in zip(self.gaps[start:], cadences, strict=False) if count == 1]
-        cadence = median(single)
-        if self.coarse:
-            # Whole seconds cut a cadence of 10.4 s to 10 or 11: the mean around the median restores it.
-            close = [gap for gap in single if abs(gap - cadence) <= _COARSE_JITTER]
-            cadence = sum(close) / len(close)
-        cadence = round(cadence, 3)
+        cadence = round(self._cadence(single), 3)
         between = (self.shots[end - 1].start - self.shots[start].start).total_seconds()
         return Run(
             frames=tuple(shot.frame for shot in self.shots[start:end]),

@@ -17,7 +17,7 @@ from typing import BinaryIO
 
 from archive.errors import ArchiveError, shown
 from archive.model.identity import new_token
-from archive.store.digest import digest_stream
+from archive.store.digest import BLOCK, digest_stream
 from archive.store.naming import rename_exclusive
 from archive.store.ports import Disk, Grade, Stat
 from archive.store.readback import read_back
@@ -25,6 +25,7 @@ from archive.store.readback import read_back
 _NOFOLLOW = getattr(os, "O_NOFOLLOW", 0)
 _BINARY = getattr(os, "O_BINARY", 0)
 _CLOEXEC = getattr(os, "O_CLOEXEC", 0)
+_NONBLOCK = getattr(os, "O_NONBLOCK", 0)
 
 
 def _say_waiting(text: str) -> None:
@@ -64,6 +65,13 @@ class LocalDisk:
         self._make_folder(target.parent)
         return LocalWriting(target)
 
+    def _plain(self, path: str) -> Path:
+        """The real path of a file or folder that is no link itself."""
+        target = self.path(path)
+        if target.is_symlink():
+            raise OSError(errno.ELOOP, "is a link", str(target))
+        return target
+
     def _make_folder(self, folder: Path) -> None:
         if folder.is_dir():
             return
@@ -83,7 +91,7 @@ class LocalDisk:
         return target
 
     def settle(self, path: str) -> None:
-        target = self.path(path)
+        target = self._plain(path)
         with target.open("r+b") as stream:
             os.fsync(stream.fileno())
         target.chmod(0o444)
@@ -100,10 +108,15 @@ class LocalDisk:
         self.path(source).replace(final)
 
     def sync_folder(self, path: str) -> None:
-        _sync_folder(self.path(path))
+        # An earlier run may have been stopped between making a folder and syncing the one above it.
+        folder = self.path(path)
+        _sync_folder(folder)
+        while folder != self.root:
+            folder = folder.parent
+            _sync_folder(folder)
 
     def protect(self, path: str) -> None:
-        self.path(path).chmod(0o444)
+        self._plain(path).chmod(0o444)
 
     def remove(self, path: str) -> None:
         target = self.path(path)
@@ -119,7 +132,9 @@ class LocalDisk:
     # -- reading -------------------------------------------------------------------------------
 
     def open(self, path: str) -> BinaryIO:
-        descriptor = os.open(self.path(path), os.O_RDONLY | _NOFOLLOW | _BINARY | _CLOEXEC)
+        # Without O_NONBLOCK, opening a pipe would wait for a writer that never comes.
+        flags = os.O_RDONLY | _NOFOLLOW | _BINARY | _CLOEXEC | _NONBLOCK
+        descriptor = os.open(self.path(path), flags)
         try:
             if not modes.S_ISREG(os.fstat(descriptor).st_mode):
                 raise OSError(errno.EINVAL, "not a plain file", str(self.path(path)))
@@ -129,7 +144,7 @@ class LocalDisk:
             raise
 
     def read_back(self, path: str) -> tuple[str, Grade]:
-        return read_back(self.path(path))
+        return read_back(self._plain(path))
 
     def stat(self, path: str) -> Stat | None:
         try:
@@ -145,8 +160,11 @@ class LocalDisk:
         return self._names(path, lambda item: item.is_dir(follow_symlinks=False))
 
     def _names(self, path: str, wanted: Callable[[os.DirEntry[str]], bool]) -> list[str]:
+        folder = self.path(path)
+        if folder != self.root and folder.is_symlink():
+            return []
         try:
-            with os.scandir(self.path(path)) as items:
+            with os.scandir(folder) as items:
                 return sorted(item.name for item in items if wanted(item))
         except (FileNotFoundError, NotADirectoryError):
             return []
@@ -169,7 +187,9 @@ class LocalDisk:
     def lock(self, name: str, purpose: str) -> Iterator[None]:
         target = self.path(f"incoming/{name}.lock")
         self._make_folder(target.parent)
-        with target.open("a+b") as handle:
+        # A link here would have its target emptied below.
+        descriptor = os.open(target, os.O_RDWR | os.O_CREAT | _NOFOLLOW | _BINARY | _CLOEXEC, 0o644)
+        with os.fdopen(descriptor, "r+b") as handle:
             if not _try_lock(handle):
                 self._say(f"Waiting: {_holder(target)}")
                 while not _try_lock(handle):
@@ -261,12 +281,15 @@ def tidy(disk: Disk, by: str) -> None:
 def read_bytes(disk: Disk, path: str, limit: int = 1 << 31) -> bytes:
     """A whole file; refuses to read more than ``limit`` bytes."""
     with disk.open(path) as stream:
-        data = stream.read(limit + 1)
-        while len(data) <= limit:
-            more = stream.read(limit + 1 - len(data))
+        # Asking for the limit at once would reserve that much memory for the smallest file.
+        pieces: list[bytes] = []
+        size = 0
+        while size <= limit:
+            more = stream.read(min(BLOCK if pieces else 1 << 16, limit + 1 - size))
             if not more:
-                return data
-            data += more
+                return b"".join(pieces)
+            pieces.append(more)
+            size += len(more)
     raise ArchiveError(f"{shown(path)} is larger than {limit} bytes.", hint="It was not read.")
 
 

@@ -43,11 +43,22 @@ def record_generation(
     Files that the history holds already with the same digest are left out; with nothing left, nothing
     is written. A manifest that a crash left outside the chain is taken up if it says the same, and
     removed otherwise: no one was told of it.
+
+    Raises
+    ------
+    DamagedFileError : when the history vouches for other bytes of one of the files, or cannot be read.
     """
     held = held_files(disk, folder)
     news = [f for f in files if f.path not in held or held[f.path].xxh128 != f.xxh128]
     if not news:
         return
+    other = next((f for f in news if f.path in held and f.action != "failed"), None)
+    if other is not None:
+        # Written down, the contradiction would make the whole history unreadable.
+        raise DamagedFileError(
+            f"The hash list of {shown(folder)} holds other bytes of {shown(other.path)} already.",
+            hint="Nothing was written. The earlier record stands; audit this volume.",
+        )
     history = f"{MASTERS}/{folder}/ascmhl"
     chain = chain_state(disk, folder)
     links = list(read_chain(chain)) if chain else []

@@ -106,11 +106,19 @@ def roll_folders(disk: Disk) -> Iterator[str]:
 
 
 def chain_state(disk: Disk, folder: str) -> bytes | None:
-    """The chain file of a roll as it is now: it changes with every generation. None before the first."""
+    """The chain file of a roll as it is now: it changes with every generation. None before the first.
+
+    Raises
+    ------
+    DamagedFileError : when it is there and cannot be read.
+    """
+    path = f"{MASTERS}/{folder}/{CHAIN}"
     try:
-        return read_bytes(disk, f"{MASTERS}/{folder}/{CHAIN}", limit=1 << 24)
+        return read_bytes(disk, path, limit=1 << 24)
     except (FileNotFoundError, NotADirectoryError):
         return None
+    except OSError as error:
+        raise _damaged_list(path, f"cannot be read: {error.strerror}") from error
 
 
 def held_files(disk: Disk, folder: str) -> dict[str, HashedFile]:
@@ -130,6 +138,8 @@ def held_files(disk: Disk, folder: str) -> dict[str, HashedFile]:
             data = read_bytes(disk, path, limit=1 << 28)
         except FileNotFoundError:
             raise _damaged_list(path, "is missing") from None
+        except OSError as error:
+            raise _damaged_list(path, f"cannot be read: {error.strerror}") from error
         if c4(data) != link.c4:
             raise _damaged_list(path, "was changed after it was written")
         manifests.append(read_manifest(data, link.path))

@@ -269,9 +269,14 @@ class Report:
         if not lines:
             self.say("Every derivative is what the present recipes would make.")
             return
+        alike: dict[tuple[str, str, str, tuple[str, ...]], list[str]] = {}
         for line in lines:
-            self.say(f"{line.state:<10} {shown(line.path)}  ({line.reason})")
-            for words in line.changes[:8]:
+            folder, _, name = line.path.rpartition("/")
+            alike.setdefault((folder, line.state, line.reason, line.changes), []).append(name)
+        for (folder, state, reason, changes), names in alike.items():
+            what = f"{folder}/{names[0]}" if len(names) == 1 else f"{folder}/ ({len(names)} files)"
+            self.say(f"{state:<10} {shown(what)}  ({reason})")
+            for words in changes[:8]:
                 self.say(f"             {words}")
 
     def lineage(self, answer: LineageAnswer) -> None:

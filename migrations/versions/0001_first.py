@@ -40,6 +40,7 @@ def upgrade() -> None:
         sa.Column("document_id", sa.String(length=80), nullable=False),
         sa.Column("instance_id", sa.String(length=80), nullable=False),
         sa.Column("counter", sa.BigInteger(), nullable=False),
+        sa.Column("entry", sa.String(length=80), nullable=False),
         sa.PrimaryKeyConstraint("job", "path"),
     )
     op.create_index(op.f("ix_derivative_digest"), "derivative", ["digest"], unique=False)

@@ -21,3 +21,11 @@ def sample_files() -> list[Path]:
     if SAMPLES is None:
         return []
     return sorted(path for path in SAMPLES.rglob("*") if path.is_file() and path.suffix != ".md")
+
+
+def sample(name: str) -> Path:
+    """One sample's path, as ``raw/colorchart.dng``; skips the test where it is absent."""
+    path = SAMPLES / name if SAMPLES is not None else None
+    if path is None or not path.is_file():
+        pytest.skip(f"no sample {name}: the real camera files are not beside this checkout")
+    return path

@@ -13,7 +13,7 @@ Function = Callable[..., Any]
 
 _FOLDER = kernel_cache()
 if _FOLDER is not None:
-    numba.config.CACHE_DIR = str(_FOLDER)
+    setattr(numba.config, "CACHE_DIR", str(_FOLDER))  # noqa: B010 - its stubs hide settings
 
 # Full fast-math lets results depend on the processor's vector width; these three do not.
 _FASTMATH = {"nnan", "ninf", "nsz"}

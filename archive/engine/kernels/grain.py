@@ -29,7 +29,7 @@ def to_roots(planes, offset, first, last):  # type: ignore[no-untyped-def]
 
 @kernel
 def from_roots(planes, offset, red_lost, green_lost, blue_lost, first, last):  # type: ignore[no-untyped-def]
-    """Back to light, in place; ``lost`` variances are given back, as a smoothed root squares to too little."""
+    """Back to light, in place; ``lost`` variances are given back: a smoothed root squares to too little."""
     for row in range(first, last):
         for column in range(planes.shape[2]):
             luma, warm, cold = planes[0, row, column], planes[1, row, column], planes[2, row, column]

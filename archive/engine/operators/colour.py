@@ -19,7 +19,7 @@ class Balance(Operator):
         "as_shot", choices=("as_shot", "illuminant", "daylight"), help="where the neutral comes from"
     )
     kelvin: float = param(
-        5500.0, unit=Unit.KELVIN, low=2000, high=20000, step=50, scale="reciprocal",
+        5500.0, unit=Unit.KELVIN, low=2000, high=15000, step=50, scale="reciprocal",
         help="correlated colour temperature of the light; higher renders warmer",
     )  # fmt: skip
     duv: float = param(

@@ -26,16 +26,16 @@ class Crop(Operator):
     """
 
     left: float = param(
-        0.0, unit=Unit.SHARE, low=0, high=0.49, step=0.005, help="share of the width cut at the left"
+        0.0, unit=Unit.SHARE, low=0, high=0.9, step=0.005, help="share of the width cut at the left"
     )
     top: float = param(
-        0.0, unit=Unit.SHARE, low=0, high=0.49, step=0.005, help="share of the height cut at the top"
+        0.0, unit=Unit.SHARE, low=0, high=0.9, step=0.005, help="share of the height cut at the top"
     )
     right: float = param(
-        0.0, unit=Unit.SHARE, low=0, high=0.49, step=0.005, help="share of the width cut at the right"
+        0.0, unit=Unit.SHARE, low=0, high=0.9, step=0.005, help="share of the width cut at the right"
     )
     bottom: float = param(
-        0.0, unit=Unit.SHARE, low=0, high=0.49, step=0.005, help="share of the height cut at the bottom"
+        0.0, unit=Unit.SHARE, low=0, high=0.9, step=0.005, help="share of the height cut at the bottom"
     )
     aspect: float = param(
         0.0, unit=Unit.RATIO, low=0, high=5, step=0.01, ramp=False,

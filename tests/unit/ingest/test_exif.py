@@ -12,7 +12,6 @@ from support.exif_bytes import FAR, box, movie, tiff
 from support.samples import SAMPLES, needs_samples, sample_files
 
 from archive.ingest.exif import CLOCK_UNKNOWN, read_facts
-from archive.ingest.headers import MAX_READ, BoundedReader
 from archive.model.capture import CaptureFacts
 
 DATE, DIGITIZED, CHANGED = 0x9003, 0x9004, 0x0132
@@ -262,29 +261,6 @@ def test_a_header_cut_anywhere_raises_nothing(length: int) -> None:
     whole = tiff({0x010F: "Northlight"}, {DATE: "2026:03:18 23:30:15", 0x829A: Fraction(8)})
     compact = whole[:length] if length < 200 else whole[: FAR + length - 200]
     assert isinstance(facts(compact), CaptureFacts)
-
-
-def test_a_bounded_reader_is_a_window_that_ends() -> None:
-    reader = BoundedReader(io.BytesIO(b"0123456789"), 2, 8)
-    assert reader.read() == b"234567"
-    assert reader.seek(-2, io.SEEK_END) == 4
-    assert (reader.read(1), reader.tell(), reader.read(5), reader.read(5)) == (b"6", 5, b"7", b"")
-    tired = BoundedReader(io.BytesIO(bytes(1024)))
-    total = 0
-    while got := tired.read(1024):
-        total += len(got)
-        tired.seek(0)
-    assert total == MAX_READ
-    assert tired.exhausted
-
-
-def test_an_overlay_shows_in_every_read_that_touches_it() -> None:
-    reader = BoundedReader(io.BytesIO(b"....ftypheix...."), overlay=b"heic")
-    assert reader.read(16) == b"....ftypheic...."
-    reader.seek(10)
-    assert reader.read(4) == b"ic.."
-    reader.seek(0)
-    assert reader.read(10) == b"....ftyphe"
 
 
 @needs_samples

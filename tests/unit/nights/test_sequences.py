@@ -103,7 +103,7 @@ def test_a_ramp_from_day_to_night_changes_exposure_and_interval_in_one_sequence(
     shots, time, exposure, iso = [], 0.0, 1 / 1000, 100
     for number in range(400):
         shots += shots_at([time], first=number, exposure_s=exposure, iso=iso)
-        time += 4 + 16 * number / 400 + (exposure if exposure > 4 else 0)
+        time += max(4 + 16 * number / 400, exposure + 1)
         if number % 8 == 7:
             exposure = min(exposure * 2 ** (1 / 3), 15.0)
         if number > 300 and number % 10 == 0:

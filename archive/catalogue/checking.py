@@ -1,0 +1,155 @@
+"""Whether a statement's value can be read at all, before anything of its entry is taken in.
+
+A journal may come from anyone. What passes here can be stored and read back by the rest of the catalogue;
+what does not is set aside with its entry, so that one odd value never takes the others down.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from archive.catalogue.registers import clock_from_value, site_from_value
+from archive.journal.current import Statement
+from archive.model.capture import CaptureFacts
+from archive.model.identity import canonical, is_frame_id, sha256_id
+from archive.model.product import Spec
+from archive.model.recipe import EffectiveRecipe
+from archive.model.roll import roll_from_value
+
+_LARGEST = 2**63 - 1
+_FACTS: dict[str, tuple[type, ...]] = {
+    "exposure_s": (int, float),
+    "f_number": (int, float),
+    "focal_mm": (int, float),
+    "iso": (int,),
+    "orientation": (int,),
+    "width": (int,),
+    "height": (int,),
+    "faults": (list,),
+}
+
+
+def check_value(statement: Statement) -> None:
+    """Nothing, for a value that can be read; layers unknown here may hold anything.
+
+    Raises
+    ------
+    LookupError, TypeError, ValueError, AttributeError, OverflowError, OSError : when it cannot.
+    """
+    check = _CHECKS.get(statement.layer)
+    if check is not None:
+        check(statement)
+
+
+def _ingest(statement: Statement) -> None:
+    token = statement.subject.removeprefix("roll:")
+    roll = roll_from_value(token, statement.value)
+    if not re.fullmatch("[0-9a-f]{8}", token) or not roll.folder.endswith(f"-{token}"):
+        raise ValueError("a roll's folder does not end in its id")
+    _texts(statement.value, "folder", "camera", "night")
+    for optional in (roll.site, roll.card):
+        _text(optional or "")
+    if len({file.path for file in roll.files}) != len(roll.files):
+        raise ValueError("a roll lists a path twice")
+    for file, value in zip(roll.files, statement.value["files"], strict=True):
+        _texts(value, "path", "modified")
+        if not is_frame_id(file.digest) or not 0 <= file.size <= _LARGEST:
+            raise ValueError(f"impossible digest or size of {file.path}")
+        if file.companion_of is not None and not is_frame_id(file.companion_of):
+            raise ValueError(f"{file.path} belongs to no frame")
+        _text(file.original or "")
+        _moment(file.modified)
+        if file.facts is not None:
+            _check_facts(value["facts"])
+
+
+def _facts(statement: Statement) -> None:
+    _check_facts(statement.value)
+
+
+def _check_facts(value: Mapping[str, Any]) -> None:
+    for key in CaptureFacts.__dataclass_fields__:
+        held = value.get(key)
+        wanted = _FACTS.get(key, (str,))
+        if held is not None and (not isinstance(held, wanted) or isinstance(held, bool)):
+            raise TypeError(f"{key} is {held!r}")
+    CaptureFacts.from_json(value)
+
+
+def _site(statement: Statement) -> None:
+    site = site_from_value(statement.subject, statement.value)
+    _texts(statement.value, "name", "zone")
+    ZoneInfo(site.zone)
+
+
+def _camera(statement: Statement) -> None:
+    _texts(statement.value, "name", "make", "model", "serial")
+
+
+def _clock(statement: Statement) -> None:
+    if statement.value is not None:
+        clock = clock_from_value(statement.value)
+        for moment in (clock.reads, clock.true, clock.since, clock.until):
+            if moment is not None and moment.tzinfo is None:
+                raise ValueError("a clock's time is without zone")
+
+
+def _number(statement: Statement) -> None:
+    value = statement.value
+    _texts(value, "night", "camera")
+    if not isinstance(value["number"], int) or not 1 <= value["number"] <= _LARGEST:
+        raise ValueError(f"{value['number']!r} is no number of a sequence")
+
+
+def _rating(statement: Statement) -> None:
+    if statement.value not in (-1, 0, 1, 2, 3, 4, 5) or not isinstance(statement.value, int):
+        raise ValueError(f"{statement.value!r} is no rating")
+
+
+def _delivered(statement: Statement) -> None:
+    value = statement.value
+    _texts(value, "made")
+    Spec.from_json(value["spec"])
+    for key, document in value["effective"].items():
+        EffectiveRecipe.from_json(document)
+        if sha256_id(canonical(document)) != key:
+            raise ValueError(f"an effective recipe is filed under another key than its own, {key}")
+    for output in value["outputs"]:
+        _texts(output, "path", "digest", "file_key", "document_id", "instance_id")
+        if not isinstance(output["size"], int) or not 0 <= output["size"] <= _LARGEST:
+            raise ValueError(f"impossible size of {output['path']}")
+        for origin in output["inputs"]:
+            _texts(origin, "frame", "pixel_key", "effective")
+            for version in origin["versions"]:
+                _text(version)
+
+
+def _moment(text: str) -> None:
+    if datetime.fromisoformat(text).tzinfo is None:
+        raise ValueError(f"the time {text} is without zone")
+
+
+def _texts(value: Mapping[str, Any], *keys: str) -> None:
+    for key in keys:
+        _text(value[key])
+
+
+def _text(value: object) -> None:
+    if not isinstance(value, str):
+        raise TypeError(f"{value!r} is no text")
+
+
+_CHECKS: dict[str, Callable[[Statement], None]] = {
+    "camera": _camera,
+    "clock": _clock,
+    "delivered": _delivered,
+    "facts": _facts,
+    "ingest": _ingest,
+    "rating": _rating,
+    "sequence-number": _number,
+    "site": _site,
+}

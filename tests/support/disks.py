@@ -1,0 +1,239 @@
+"""A disk in memory that can stop at any step, and forget whatever was not synced.
+
+It keeps the promises of :class:`archive.store.ports.Disk` and no more: bytes are durable after ``finish`` or
+``settle``, names after ``sync_folder`` of their folder.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath
+from typing import BinaryIO
+
+from archive.errors import ArchiveError
+from archive.store.digest import digest_bytes
+from archive.store.ports import Grade, Stat
+
+
+class Stopped(BaseException):
+    """The machine went away; not an Exception, so that no handler mistakes it for a fault of a file."""
+
+
+@dataclass
+class Node:
+    """One file's bytes: as written, and as far as they are durable."""
+
+    data: bytearray = field(default_factory=bytearray)
+    durable: bytes = b""
+    writable: bool = True
+    modified_ns: int = 0
+
+
+class MemoryDisk:
+    """A disk in memory.
+
+    Parameters
+    ----------
+    stop_at : the mutating call, counted from 1, at which the machine goes away; None never.
+    after : the call still takes effect; of a write without it, only the first half does.
+    """
+
+    def __init__(self, *, stop_at: int | None = None, after: bool = False) -> None:
+        self.names: dict[str, Node] = {}
+        self.durable_names: dict[str, Node] = {}
+        self.stop_at = stop_at
+        self.after = after
+        self.steps = 0
+        self.dead = False
+        self.log: list[str] = []
+        self._locked: set[str] = set()
+
+    # -- what is left --------------------------------------------------------------------------
+
+    def after_kill(self) -> MemoryDisk:
+        """The program was killed, the system lived on: everything that was done is there."""
+        return self._remains({path: (node, bytes(node.data)) for path, node in self.names.items()})
+
+    def after_power_loss(self) -> MemoryDisk:
+        """The power went: only synced names, and of each only synced bytes."""
+        return self._remains({path: (node, node.durable) for path, node in self.durable_names.items()})
+
+    def after_torn_loss(self) -> MemoryDisk:
+        """The power went when names had reached the medium by themselves and bytes had not."""
+        return self._remains({path: (node, node.durable) for path, node in self.names.items()})
+
+    def _remains(self, files: dict[str, tuple[Node, bytes]]) -> MemoryDisk:
+        disk = MemoryDisk()
+        for path, (node, data) in files.items():
+            kept = Node(
+                data=bytearray(data), durable=data, writable=node.writable, modified_ns=node.modified_ns
+            )
+            disk.names[path] = disk.durable_names[path] = kept
+        return disk
+
+    # -- steps ---------------------------------------------------------------------------------
+
+    @contextmanager
+    def step(self, what: str) -> Iterator[bool]:
+        """One mutating call; gives whether it is to be done whole."""
+        self._alive()
+        self.steps += 1
+        self.log.append(what)
+        stops = self.steps == self.stop_at
+        if stops and not self.after:
+            self.dead = True
+            if what.startswith("write"):
+                yield False
+            raise Stopped(what)
+        yield True
+        if stops:
+            self.dead = True
+            raise Stopped(what)
+
+    def _alive(self) -> None:
+        if self.dead:
+            raise Stopped("the machine is gone")
+
+    @staticmethod
+    def _checked(path: str) -> str:
+        pure = PurePosixPath(path)
+        if pure.is_absolute() or ".." in pure.parts:
+            raise ArchiveError(f"{path} points outside its volume.")
+        return str(pure) if path else ""
+
+    def _node(self, path: str) -> Node:
+        self._alive()
+        node = self.names.get(self._checked(path))
+        if node is None:
+            raise FileNotFoundError(path)
+        return node
+
+    # -- writing -------------------------------------------------------------------------------
+
+    def begin(self, path: str) -> MemoryWriting:
+        with self.step(f"begin {path}"):
+            if self._checked(path) in self.names:
+                raise FileExistsError(path)
+            self.names[path] = Node()
+        return MemoryWriting(self, path)
+
+    def lend(self, path: str) -> Path:
+        raise NotImplementedError("a disk in memory has no real paths")
+
+    def settle(self, path: str) -> None:
+        with self.step(f"settle {path}"):
+            node = self._node(path)
+            node.durable, node.writable = bytes(node.data), False
+
+    def publish(self, source: str, target: str) -> None:
+        with self.step(f"publish {target}"):
+            node = self._node(source)
+            if self._checked(target) in self.names:
+                raise FileExistsError(target)
+            self.names[target] = node
+            del self.names[source]
+
+    def replace(self, source: str, target: str) -> None:
+        with self.step(f"replace {target}"):
+            self.names[self._checked(target)] = self._node(source)
+            del self.names[source]
+
+    def sync_folder(self, path: str) -> None:
+        with self.step(f"sync {path}"):
+            self._checked(path)
+            for name in [n for n in self.durable_names if self._folder(n) == path]:
+                if name not in self.names:
+                    del self.durable_names[name]
+            for name, node in self.names.items():
+                if self._folder(name) == path:
+                    self.durable_names[name] = node
+
+    def protect(self, path: str) -> None:
+        with self.step(f"protect {path}"):
+            self._node(path).writable = False
+
+    def remove(self, path: str) -> None:
+        with self.step(f"remove {path}"):
+            self.names.pop(self._checked(path), None)
+
+    # -- reading -------------------------------------------------------------------------------
+
+    @staticmethod
+    def _folder(path: str) -> str:
+        return path.rpartition("/")[0]
+
+    def open(self, path: str) -> BinaryIO:
+        return io.BytesIO(bytes(self._node(path).data))
+
+    def read_back(self, path: str) -> tuple[str, Grade]:
+        return digest_bytes(bytes(self._node(path).data)), Grade.DIRECT
+
+    def stat(self, path: str) -> Stat | None:
+        self._alive()
+        node = self.names.get(self._checked(path))
+        if node is None:
+            return None
+        return Stat(size=len(node.data), modified_ns=node.modified_ns, writable=node.writable)
+
+    def files(self, path: str) -> list[str]:
+        self._alive()
+        path = self._checked(path)
+        return sorted(name.rpartition("/")[2] for name in self.names if self._folder(name) == path)
+
+    def folders(self, path: str) -> list[str]:
+        self._alive()
+        path = self._checked(path)
+        start = f"{path}/" if path else ""
+        below = [name.removeprefix(start) for name in self.names if name.startswith(start)]
+        return sorted({name.partition("/")[0] for name in below if "/" in name})
+
+    def walk(self, path: str) -> Iterator[tuple[str, Stat]]:
+        start = f"{path}/" if path else ""
+        for name in self.files(path):
+            found = self.stat(start + name)
+            assert found is not None
+            yield start + name, found
+        for name in self.folders(path):
+            yield from self.walk(start + name)
+
+    def free(self) -> int:
+        return 1 << 40
+
+    @contextmanager
+    def lock(self, name: str, purpose: str) -> Iterator[None]:
+        assert name not in self._locked, "a lock was asked for twice by the same program"
+        self._locked.add(name)
+        try:
+            yield
+        finally:
+            self._locked.discard(name)
+
+
+class MemoryWriting:
+    """A file being written on a disk in memory."""
+
+    def __init__(self, disk: MemoryDisk, path: str) -> None:
+        self._disk = disk
+        self._path = path
+        self._node = disk.names[path]
+
+    def write(self, block: bytes | memoryview) -> None:
+        with self._disk.step(f"write {self._path}") as whole:
+            data = bytes(block)
+            self._node.data += data if whole else data[: len(data) // 2]
+
+    def finish(self, *, modified_ns: int | None = None) -> None:
+        with self._disk.step(f"finish {self._path}"):
+            self._node.durable, self._node.writable = bytes(self._node.data), False
+            self._node.modified_ns = modified_ns or 0
+
+    def abandon(self) -> None:
+        if not self._disk.dead and self._disk.names.get(self._path) is self._node:
+            del self._disk.names[self._path]
+
+
+REMAINS = ("after_kill", "after_power_loss", "after_torn_loss")
+"""What may be left when a machine stops, by the method that gives it."""

@@ -1,0 +1,157 @@
+"""Decoding in processes that may be lost."""
+
+import io
+import sys
+import threading
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+from support.samples import sample
+from support.tinydng import night_mosaic, tiny_dng
+
+from archive.engine.decode import DecoderPool
+from archive.errors import ArchiveError, DamagedFileError, Exit
+
+FAULTS = """
+import os, sys, time
+from archive.engine import worker
+
+def work(data):
+    if data.startswith(b"crash"):
+        os.abort()
+    if data.startswith(b"hang"):
+        time.sleep(60)
+    if data.startswith(b"eat"):
+        hoard = []
+        while True:
+            hoard.append(bytearray(1 << 26))
+    if data.startswith(b"chatter"):
+        os.write(1, b"a library prints on the output" * 10)
+        data = data[7:]
+    if data.startswith(b"bug"):
+        raise ZeroDivisionError("ours")
+    return worker.decode(data)
+
+worker.main(work)
+"""
+
+
+@pytest.fixture
+def faulty(tmp_path: Path) -> list[str]:
+    script = tmp_path / "faulty.py"
+    script.write_text(FAULTS)
+    return [sys.executable, str(script)]
+
+
+def whole() -> bytes:
+    return tiny_dng(night_mosaic(64, 96))
+
+
+@pytest.mark.parametrize(
+    ("fault", "told"), [(b"crash", "crashed on it"), (b"hang", "longer than 3 s"), (b"eat", "more memory")]
+)
+def test_a_lost_worker_costs_one_frame_and_says_what_is_safe(
+    faulty: list[str], fault: bytes, told: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("PYTHONPATH", str(Path(__file__).parents[3]))
+    limit = 3.0 if fault == b"hang" else 60.0
+    with DecoderPool(1, time_limit=limit, memory_limit=1500 << 20, command=faulty) as pool:
+        assert pool.decode(whole(), "before.dng").pixels.shape == (64, 96)
+        with pytest.raises(DamagedFileError, match=told) as caught:
+            pool.decode(fault, "IMG\n0412.DNG")
+        assert r"IMG\x0a0412.DNG" in caught.value.message
+        assert "master itself is untouched" in caught.value.hint
+        assert caught.value.exit_code is Exit.ATTENTION
+        assert pool.decode(whole(), "after.dng").pixels.shape == (64, 96)
+
+
+def test_what_a_library_prints_does_not_reach_the_pipe(
+    faulty: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("PYTHONPATH", str(Path(__file__).parents[3]))
+    with DecoderPool(1, command=faulty) as pool:
+        assert pool.decode(b"chatter" + whole(), "a.dng").pixels.shape == (64, 96)
+
+
+def test_a_bug_of_ours_is_no_user_error(faulty: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("PYTHONPATH", str(Path(__file__).parents[3]))
+    with DecoderPool(1, command=faulty) as pool:
+        with pytest.raises(RuntimeError, match="ZeroDivisionError: ours"):
+            pool.decode(b"bug", "a.dng")
+        assert pool.decode(whole(), "b.dng").is_mosaic
+
+
+def test_threads_share_a_pool() -> None:
+    mosaics = [night_mosaic(64, 96, seed=seed) for seed in range(6)]
+    found: dict[int, bool] = {}
+    with DecoderPool(2) as pool:
+
+        def work(index: int) -> None:
+            decoded = pool.decode(tiny_dng(mosaics[index]), f"{index}.dng")
+            found[index] = np.array_equal(decoded.pixels, mosaics[index])
+
+        threads = [threading.Thread(target=work, args=(index,)) for index in range(6)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+    assert found == dict.fromkeys(range(6), True)
+
+
+def test_a_stated_orientation_replaces_the_files_own() -> None:
+    data = tiny_dng(night_mosaic(64, 96), orientation=6)
+    with DecoderPool(1) as pool:
+        assert pool.decode(data, "a").orientation == 6
+        assert pool.decode(data, "a", orientation=3).orientation == 3
+        assert pool.decode(data, "a", orientation=0).orientation == 6
+
+
+def test_a_picture_becomes_linear_light() -> None:
+    out = io.BytesIO()
+    Image.fromarray(np.full((10, 12, 3), (0, 128, 255), np.uint8)).save(out, "PNG")
+    with DecoderPool(1) as pool:
+        decoded = pool.decode(out.getvalue(), "a.png")
+    assert decoded.pixels.dtype == np.float32
+    assert decoded.camera is None
+    assert np.allclose(decoded.pixels[0, 0], [0, 0.21586050, 1], atol=1e-6)
+
+
+def test_damage_and_strangeness_are_told_apart() -> None:
+    with DecoderPool(1) as pool:
+        with pytest.raises(DamagedFileError, match="ends 7 bytes short"):
+            pool.decode(whole()[:-7], "cut.dng")
+        with pytest.raises(ArchiveError, match="no picture") as caught:
+            pool.decode(b"Dear diary", "notes.txt")
+        assert not isinstance(caught.value, DamagedFileError)
+
+
+def test_camera_multipliers_for_its_own_daylight_are_the_daylight_multipliers() -> None:
+    with DecoderPool(1) as pool:
+        camera = pool.decode(whole(), "a").camera
+    assert camera is not None
+    assert np.allclose(camera.multipliers_for((0.3127, 0.3290)), camera.daylight, rtol=1e-3)
+
+
+@pytest.mark.samples
+def test_a_wavelet_packed_raw_is_refused_clearly() -> None:
+    with DecoderPool(1) as pool, pytest.raises(ArchiveError, match="does not support this kind of raw"):
+        pool.decode(sample("raw/gopro-hero7/GOPR8513.GPR").read_bytes(), "GOPR8513.GPR")
+
+
+@pytest.mark.samples
+@pytest.mark.parametrize(
+    ("name", "shape", "orientation"),
+    [
+        ("jpeg/Leica T (Typ 701).jpg", (3264, 4928, 3), 8),
+        ("movie/IMG_3616.HEIC", (3024, 4032, 3), 1),
+        ("sequence/star-field-tiff/2019-07-29T204726_Alt40_Azi45_Try1.tiff", (768, 1024, 3), 1),
+    ],
+)
+def test_real_pictures_decode(name: str, shape: tuple[int, ...], orientation: int) -> None:
+    with DecoderPool(1) as pool:
+        decoded = pool.decode(sample(name).read_bytes(), name)
+    assert decoded.pixels.shape == shape
+    assert decoded.orientation == orientation
+    assert float(decoded.pixels.max()) <= 1.5

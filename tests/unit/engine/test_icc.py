@@ -1,0 +1,71 @@
+"""Profiles → transfer curves and matrix."""
+
+import struct
+
+import numpy as np
+from PIL import ImageCms
+
+from archive.engine import colour, icc
+from archive.engine.output import srgb_icc
+
+
+def profile(curve: bytes) -> bytes:
+    """A matrix profile on the DCI-P3 primaries with D65, with one curve for all channels."""
+    to_xyz = colour.rgb_to_xyz(((0.68, 0.32), (0.265, 0.69), (0.15, 0.06)), colour.D65)
+    columns = (colour.bradford(colour.xyz_of(colour.D65), colour.ICC_D50_XYZ) @ to_xyz).T
+    blocks = [b"XYZ " + bytes(4) + struct.pack(">3i", *(round(v * 65536) for v in column)) for column in columns]
+    names = (b"rXYZ", b"gXYZ", b"bXYZ", b"rTRC", b"gTRC", b"bTRC")
+    body, table = b"", struct.pack(">I", len(names))
+    for name, block in zip(names, [*blocks, curve, curve, curve], strict=True):
+        table += name + struct.pack(">II", 128 + 4 + 12 * len(names) + len(body), len(block))
+        body += block + bytes(-len(block) % 4)
+    head = bytearray(128)
+    head[16:24] = b"RGB XYZ "
+    return bytes(head) + table + body
+
+
+def test_the_srgb_profile_reads_as_srgb() -> None:
+    read = icc.profile_transfer(srgb_icc(), 256)
+    assert read is not None
+    assert np.allclose(read.curves, icc.srgb_transfer(256).curves, atol=2e-5)
+    assert np.allclose(read.matrix, np.eye(3), atol=5e-4)
+
+
+def test_wide_colours_keep_values_outside_srgb() -> None:
+    curve = b"curv" + bytes(4) + struct.pack(">IH", 1, round(2.2 * 256)) + bytes(2)
+    read = icc.profile_transfer(profile(curve), 256)
+    assert read is not None
+    green = read.matrix @ np.array([0.0, 1.0, 0.0])
+    assert green[0] < -0.1
+    assert np.allclose(read.matrix.sum(axis=1), 1)
+    assert np.allclose(read.curves[0], np.linspace(0, 1, 256) ** 2.19921875, atol=1e-4)
+
+
+def test_every_kind_of_curve_is_read() -> None:
+    numbers = [round(v * 65536) for v in (2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045)]
+    parametric = b"para" + bytes(4) + struct.pack(">HH5i", 3, 0, *numbers)
+    table = b"curv" + bytes(4) + struct.pack(">I3H", 3, 0, 16384, 65535) + bytes(2)
+    identity = b"curv" + bytes(4) + struct.pack(">I", 0)
+    x = np.linspace(0, 1, 256)
+    for curve, expected in (
+        (parametric, colour.srgb_decode(x)),
+        (table, np.interp(x, [0, 0.5, 1], [0, 16384 / 65535, 1])),
+        (identity, x),
+    ):
+        read = icc.profile_transfer(profile(curve), 256)
+        assert read is not None
+        assert np.allclose(read.curves[1], expected, atol=1e-4)
+
+
+def test_what_cannot_be_read_is_none() -> None:
+    lab = ImageCms.ImageCmsProfile(ImageCms.createProfile("LAB")).tobytes()
+    assert icc.profile_transfer(lab, 256) is None
+    assert icc.profile_transfer(b"short", 256) is None
+    assert icc.profile_transfer(srgb_icc()[:200], 256) is None
+
+
+def test_the_dcf_optional_space_is_wider_in_green_only() -> None:
+    matrix = icc.dcf_optional_transfer(256).matrix
+    assert np.allclose(matrix[:, 2], [0, 0, 1], atol=0.06)
+    assert matrix[0, 1] < -0.3
+    assert np.allclose(matrix @ np.ones(3), 1)

@@ -1,0 +1,66 @@
+"""Raws through LibRaw."""
+
+import io
+
+import numpy as np
+import pytest
+import rawpy
+from support.samples import sample
+from support.tinydng import BLACK, COLOUR_MATRIX, NEUTRAL, WHITE, night_mosaic, tiny_dng
+
+from archive.engine import colour, rawfile
+from archive.engine.picturefile import UndecodableError
+
+RAWS = ["raw/canon-powershot-g2/CRW_0313.CRW", "raw/colorchart.dng", "raw/kodak-dc120/P003908.KDC",
+        "raw/kodak-dc50/DC0010S.KDC"]  # fmt: skip
+
+
+@pytest.mark.parametrize("pattern", [(0, 1, 1, 2), (1, 0, 2, 1), (1, 2, 0, 1), (2, 1, 1, 0)])
+def test_a_mosaic_comes_back_exactly_with_its_pattern_and_levels(pattern: tuple[int, int, int, int]) -> None:
+    mosaic = night_mosaic(64, 96)
+    facts, arrays = rawfile.read(tiny_dng(mosaic, pattern=pattern), measured=True)
+    assert np.array_equal(arrays[0], mosaic)
+    assert tuple(facts["pattern"]) == pattern
+    assert facts["black"] == [BLACK] * 4
+    assert facts["white"] == WHITE
+
+
+@pytest.mark.parametrize("orientation", [1, 3, 6, 8])
+def test_orientation_is_told_in_exifs_numbers(orientation: int) -> None:
+    facts, arrays = rawfile.read(tiny_dng(night_mosaic(64, 96), orientation=orientation), measured=True)
+    assert facts["orientation"] == orientation
+    assert arrays[0].shape == (64, 96)
+
+
+def test_the_matrix_and_multipliers_are_those_of_the_file() -> None:
+    facts, _ = rawfile.read(tiny_dng(night_mosaic(64, 96)), measured=True)
+    from_srgb = np.array(COLOUR_MATRIX) @ colour.SRGB_TO_XYZ
+    daylight = 1 / from_srgb.sum(axis=1)
+    assert np.allclose(facts["camera"]["daylight"], daylight / daylight.min(), rtol=1e-3)
+    assert np.allclose(facts["camera"]["to_srgb"], np.linalg.inv(from_srgb * daylight[:, None]), atol=2e-3)
+    assert np.allclose(facts["camera"]["as_shot"], 1 / np.array(NEUTRAL), rtol=1e-4)
+
+
+def test_a_constant_picture_from_an_unmeasured_file_is_damage() -> None:
+    flat = tiny_dng(np.full((64, 96), 700, np.uint16))
+    assert rawfile.read(flat, measured=True)[1][0].max() == 700
+    with pytest.raises(UndecodableError, match="every sample") as caught:
+        rawfile.read(flat, measured=False)
+    assert caught.value.damaged
+
+
+def test_what_is_no_raw_is_unsupported_not_damaged() -> None:
+    with pytest.raises(UndecodableError) as caught:
+        rawfile.read(b"II*\0" + bytes(500), measured=True)
+    assert not caught.value.damaged
+
+
+@pytest.mark.samples
+@pytest.mark.parametrize("name", RAWS)
+def test_real_raws_are_exactly_what_libraw_unpacks(name: str) -> None:
+    data = sample(name).read_bytes()
+    facts, arrays = rawfile.read(data, measured=False)
+    with rawpy.imread(io.BytesIO(data)) as raw:
+        assert np.array_equal(arrays[0], raw.raw_image_visible)
+    assert facts["layout"] == "mosaic"
+    assert np.allclose(np.sum(facts["camera"]["to_srgb"], axis=1), 1, atol=1e-3)
