@@ -70,8 +70,8 @@ def mood(seconds: float, duration: float) -> Mood:
     spent = float(np.trapezoid(rate, grid)) * duration
     return Mood(
         folds=0.10 + 0.90 * _step(0.24, 0.44, t) * (1 - 0.45 * late),
-        phase=seconds / 420.0 + spent / 150.0,
-        ray_phase=seconds / 110.0 + spent / 55.0,
+        phase=seconds / 420.0 + spent / 210.0,
+        ray_phase=seconds / 130.0 + spent / 85.0,
         contrast=0.55 + 0.75 * burst,
         arcs=(
             (238.0 - 58.0 * south, 0.15 + 0.06 * _step(0.0, 0.25, t) + 0.20 * burst - 0.17 * late, 1.5),
@@ -256,11 +256,11 @@ def resized(
     if picture.shape[:2] == (height, width):
         return picture
     how = Image.Resampling.BOX if box else Image.Resampling.BICUBIC
-    planes = [
-        np.asarray(Image.fromarray(np.ascontiguousarray(picture[..., c])).resize((width, height), how))
-        for c in range(picture.shape[2])
-    ]
-    return np.maximum(np.stack(planes, -1), np.float32(0))
+    out = np.empty((height, width, picture.shape[2]), np.float32)
+    for c in range(picture.shape[2]):
+        plane = Image.fromarray(np.ascontiguousarray(picture[..., c]))
+        out[..., c] = plane.resize((width, height), how)
+    return np.maximum(out, np.float32(0), out=out)
 
 
 class Curtains:
@@ -279,7 +279,7 @@ class Curtains:
         self._half = half
         self._heading = float(np.radians(azimuth))
         self._seed = float(seed % 9973) * 3.61
-        density = int(min(4000, max(500, width * 5)))
+        density = int(min(3000, max(420, int(width * 3.6))))
         # Points crowd where the sheet is near and each kilometre of it covers more pixels.
         self._along = 150.0 * np.sinh(np.linspace(-3.2, 3.2, density)) + 130.0 * np.sin(self._heading)
         self._body, self._lower, self._top = _profiles()

@@ -28,7 +28,7 @@ class DemoCard:
     ``camera`` is the model as the files name it; ``frames`` counts all raw files, ``sequence_frames`` those
     of the sequence; ``missed_after`` is the index in the sequence of the frame before the gap; ``files`` are
     the raw files in order, ``twin``, ``sound`` and ``clip`` the other recordings, all below ``folder`` with
-    ``/``; ``reads`` are the camera's clock readings (naive, ``zone`` of the site), ``true`` the true UTC instants.
+    ``/``; ``reads`` are the camera's clock readings (naive, in the site's zone), ``true`` the UTC instants.
     """
 
     name: str

@@ -19,7 +19,6 @@ PATTERNS = {
     "GBRG": (1, 2, 0, 1),
 }
 """The four Bayer orders, as DNG colour-plane numbers of the top-left 2 × 2 pixels, row by row."""
-TILE = 256
 BYTE, ASCII, SHORT, LONG, RATIONAL, UNDEFINED, SRATIONAL, DOUBLE = 1, 2, 3, 4, 5, 7, 10, 12
 _CODES = {SHORT: "H", LONG: "I", DOUBLE: "d"}
 _D65 = 21
@@ -97,15 +96,22 @@ def _directory(tags: Mapping[int, tuple[int, Value]], offset: int) -> bytes:
     return b"".join(entries) + struct.pack("<I", 0) + values
 
 
+def tile_side(width: int) -> int:
+    """Side of the square tiles for a compressed mosaic, a multiple of 16 (TIFF 6.0, section 15)."""
+    # LibRaw 0.22 misreads a single padded tile and rows of exactly two tiles: there are always three or more.
+    return 256 if width > 512 else max(16, width // 3 // 16 * 16)
+
+
 def _strips(mosaic: NDArray[np.uint16], compressed: bool) -> list[bytes]:
     if not compressed:
         return [mosaic.astype("<u2", copy=False).tobytes()]
     height, width = mosaic.shape
-    padded = np.pad(mosaic, ((0, -height % TILE), (0, -width % TILE)), "edge")
+    side = tile_side(width)
+    padded = np.pad(mosaic, ((0, -height % side), (0, -width % side)), "edge")
     blobs = []
-    for y in range(0, height, TILE):
-        for x in range(0, width, TILE):
-            data = lossless.encode(np.ascontiguousarray(padded[y : y + TILE, x : x + TILE]))
+    for y in range(0, height, side):
+        for x in range(0, width, side):
+            data = lossless.encode(np.ascontiguousarray(padded[y : y + side, x : x + side]))
             blobs.append(data + b"\0" * (len(data) & 1))
     return blobs
 
@@ -136,7 +142,8 @@ def _raw_tags(mosaic: NDArray[np.uint16], body: Body, shot: Shot, blobs: list[by
         51041: (DOUBLE, list(shot.noise)),
     }
     if body.compressed:
-        tags |= {322: (LONG, [TILE]), 323: (LONG, [TILE]), 324: (LONG, at), 325: (LONG, sizes)}
+        side = tile_side(width)
+        tags |= {322: (LONG, [side]), 323: (LONG, [side]), 324: (LONG, at), 325: (LONG, sizes)}
     else:
         tags |= {273: (LONG, at), 278: (LONG, [height]), 279: (LONG, sizes)}
     return tags
@@ -176,12 +183,15 @@ def dng(
 
     Parameters
     ----------
-    mosaic : uint16, (height, width), camera numbers in the body's Bayer order; even sides of 2 or more.
+    mosaic : uint16, (height, width), camera numbers in the body's Bayer order; even sides, at least 34
+        wide if compressed.
     preview : a baseline JPEG of ``preview_size`` (width, height).
     """
     height, width = mosaic.shape
     if height % 2 or width % 2 or not height or not width:
         raise ValueError(f"a Bayer mosaic has even sides, not {width} x {height}")
+    if body.compressed and width < 34:
+        raise ValueError(f"a compressed mosaic is at least 34 pixels wide, not {width}")
     blobs = _strips(mosaic, body.compressed)
     sizes = [len(blob) for blob in blobs]
 

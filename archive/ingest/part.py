@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import ExitStack
 from pathlib import Path
 
 import archive
@@ -46,9 +47,12 @@ class Ingest:
             self._check(source)
         reports = []
         books = self._books
-        with books.home.disk.lock("ingest", "An ingest"):
-            for volume in books.volumes:
+        with ExitStack() as locks:
+            # In one order for everyone: two programs that share volumes never wait for each other.
+            for volume in sorted(books.volumes, key=lambda volume: volume.id):
                 self._writable(volume)
+                locks.enter_context(volume.disk.lock("ingest", "An ingest"))
+            for volume in books.volumes:
                 tidy(volume.disk, "ingest")
             books.sync()
             self._acquaint()
@@ -85,6 +89,7 @@ class Ingest:
             ),
         )
         books.sync()
+        outcome.waiting += self._lacking([note.text for note in outcome.held])
         after = [line.address for line in books.catalogue.sequences()]
         return IngestReport(
             source=str(source),
@@ -102,6 +107,19 @@ class Ingest:
             sequences=tuple(address for address in after if address not in before),
             waiting=tuple(outcome.waiting),
         )
+
+    def _lacking(self, held: Sequence[str]) -> list[str]:
+        """What is to be said of volumes that do not hold what was not copied because another holds it."""
+        volumes = self._books.volumes
+        if len(volumes) < 2:
+            return []
+        holders = [{copy.volume for copy in self._books.catalogue.copies(digest)} for digest in held]
+        counts = {volume.name: sum(volume.id not in each for each in holders) for volume in volumes}
+        return [
+            f"{count} files that are held already are not on {shown(name)}; they were not copied again"
+            for name, count in counts.items()
+            if count
+        ]
 
     def _check(self, source: Path) -> None:
         """A source that is in an archive, or has one in it, would be copied into itself."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -56,12 +56,14 @@ def cameras_on(
     ------
     UsageError : when ``call_it`` names a body, and the card holds several new ones or the name is in use.
     """
-    fresh: dict[str, tuple[str, str, str]] = {}
-    for file in files:
-        if file.role in _FRAME_ROLES and file.master is None:
-            body = body_of(file.facts)
-            if camera_key(*body) not in known:
-                fresh.setdefault(camera_key(*body), body)
+    # Asked of the same judge that places the files: whatever it answers must have a name.
+    everything = tuple(files)
+    bodies = {
+        camera_key(*body): body for body in (body_of(f.facts) for f in everything if f.role in _FRAME_ROLES)
+    }
+    fresh = {
+        key: bodies.get(key, ("", "", "")) for key in _camera_of_each(everything).values() if key not in known
+    }
     named = {key: body for key, body in fresh.items() if any(body)}
     taken = {camera.name for camera in known.values()}
     if call_it is not None:
@@ -90,9 +92,10 @@ def cameras_on(
 
 
 def place(
-    files: tuple[CardFile, ...], known: Known, *, card: str | None, taken_in: Mapping[str, PlannedRoll]
+    files: tuple[CardFile, ...], known: Known, *, card: str | None, taken_in: Collection[str]
 ) -> list[PlannedRoll]:
-    """New rolls for the files that no unfinished ingest has placed already (``taken_in``, by card path)."""
+    """New rolls for a card's files; not for those in ``taken_in`` (escaped card paths), which are held or
+    placed already, and still say where their companions belong."""
     cameras = _camera_of_each(files)
     nights = _night_of_each(files, cameras, known)
     rolls: dict[tuple[str, str], list[CardFile]] = {}

@@ -45,17 +45,19 @@ def ingest_card(source: Path, setting: Setting) -> Outcome:
     ]
     disk = setting.volumes[0].disk
     unfinished = read_unfinished(disk)
-    placed = _placed_before(files, unfinished)
+    placed = _placed_before(files, unfinished, setting.known_rolls)
     cameras = dict(setting.cameras) | cameras_on(files, setting.cameras, setting.camera_name)
     digests = _already_held(card, files, placed, setting, outcome)
     wanted = tuple(file for file in files if file.path not in digests)
     known = Known(cameras=cameras, clocks=setting.clocks, site=setting.site)
-    rolls = place(wanted, known, card=setting.card, taken_in=placed)
+    taken_in = {*placed, *map(escaped_original, digests)}
+    rolls = place(files, known, card=setting.card, taken_in=taken_in)
+    if rolls:
+        _check_room(wanted, placed, setting.volumes)
     fresh = [c for key, c in cameras.items() if key not in setting.cameras and _used(key, rolls)]
     if fresh:
         setting.state(_cameras_draft(fresh))
     if rolls:
-        _check_room(wanted, placed, setting.volumes)
         record = Incoming(id=new_token(), started=stamp(), person=setting.person, rolls=tuple(rolls))
         write_new(disk, INCOMING, f"{record.id}.json", incoming_format.encode(record), by="ingest")
         unfinished = {**unfinished, record.id: record}
@@ -75,13 +77,16 @@ def read_unfinished(disk: Disk) -> dict[str, Incoming]:
     return dict(sorted(found.items(), key=lambda item: (item[1].started, item[0])))
 
 
-def _placed_before(files: Sequence[CardFile], unfinished: Mapping[str, Incoming]) -> dict[str, PlannedRoll]:
-    """Files of this card that an unfinished ingest has placed, by card path."""
+def _placed_before(
+    files: Sequence[CardFile], unfinished: Mapping[str, Incoming], known_rolls: set[str]
+) -> dict[str, PlannedRoll]:
+    """Files of this card that an unfinished ingest has placed, by card path; not those it stated already."""
     here = {(escaped_original(file.path), file.size, file.modified_ns) for file in files}
     return {
         placement.source: roll
         for record in unfinished.values()
         for roll in record.rolls
+        if roll.id not in known_rolls
         for placement in roll.files
         if (placement.source, placement.size, placement.modified_ns) in here
     }

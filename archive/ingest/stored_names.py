@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import re
 import unicodedata
+from collections.abc import Callable
 
 _FORBIDDEN = set('<>:"|?*\\')
 _RESERVED = re.compile(r"(?:con|prn|aux|nul|com[0-9¹²³]|lpt[0-9¹²³])(?:\..*)?", re.IGNORECASE)
@@ -40,23 +41,31 @@ def stored_path(path: str, taken: set[str]) -> str:
     """The path a file is kept under; ``taken`` are folded paths in use, and takes the new one in.
 
     Paths that differ only in case or Unicode form would be one file on some volumes: the later one is
-    escaped until it differs.
+    escaped until it differs. A file and a folder (in ``taken`` with a ``/`` at its end) are told apart too.
     """
-    parts = [stored_name(part) for part in path.split("/")]
-    name = parts[-1]
-    escapes = 0
-    while True:
-        candidate = "/".join((*parts[:-1], name))
-        folded = unicodedata.normalize("NFC", unicodedata.normalize("NFC", candidate).casefold())
-        if folded not in taken:
-            taken.add(folded)
-            return candidate
+    folder = ""
+    *folders, last = (stored_name(part) for part in path.split("/"))
+    for name in folders:
+        folder = _free(folder, name, lambda folded: folded in taken) + "/"
+        taken.add(_folded(folder))
+    kept = _free(folder, last, lambda folded: folded in taken or f"{folded}/" in taken)
+    taken.add(_folded(kept))
+    return kept
+
+
+def _free(folder: str, original: str, in_use: Callable[[str], bool]) -> str:
+    """The name in its folder, escaped from its first letter on for as long as that is in use."""
+    name, escapes = original, 0
+    while in_use(_folded(folder + name)):
         escapes += 1
-        original = parts[-1]
-        head, rest = original[:escapes], original[escapes:]
-        name = "".join(_hex(char) for char in head) + rest
+        name = "".join(_hex(char) for char in original[:escapes]) + original[escapes:]
         if escapes > len(original):
             name = f"%{escapes:02X}{original}"
+    return folder + name
+
+
+def _folded(path: str) -> str:
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", path).casefold())
 
 
 def _keeps(char: str) -> bool:

@@ -67,7 +67,7 @@ def copy_file(
         for volume in volumes:
             if volume in lacking:
                 continue
-            held, grade = volume.disk.read_back(target)
+            held, grade = _read_back(volume, target)
             if held != digest:
                 raise DamagedFileError(
                     f"{shown(target)} on {shown(volume.name)} does not match the card.",
@@ -85,19 +85,19 @@ def copy_file(
             copied = _retried(source, lambda: _copy_once(source, lacking, temporary, modified_ns, progress))
             mismatched = []
             for volume in lacking:
-                held, grade = volume.disk.read_back(temporary)
+                held, grade = _read_back(volume, temporary)
                 grades[volume.id] = grade
                 if held != copied:
                     mismatched.append(volume)
             if digest is not None and copied != digest:
                 raise CardReadError("two readings of it differ")
+            if not mismatched:
+                for volume in lacking:
+                    _publish(volume, temporary, target)
+                return Copied(digest=copied, grades=grades, written=True)
         except BaseException:
             _discard(lacking, temporary)
             raise
-        if not mismatched:
-            for volume in lacking:
-                volume.disk.publish(temporary, target)
-            return Copied(digest=copied, grades=grades, written=True)
         _discard(lacking, temporary)
         if attempt == _ATTEMPTS - 1:
             names = ", ".join(shown(volume.name) for volume in mismatched)
@@ -172,9 +172,23 @@ def _retried(source: Path, read: Callable[[], FrameId]) -> FrameId:
     raise CardReadError(f"cannot be read: {last.strerror or last}") from last
 
 
-def _cannot_write(volume: Volume, error: OSError) -> ArchiveError:
+def _read_back(volume: Volume, path: str) -> tuple[str, Grade]:
+    try:
+        return volume.disk.read_back(path)
+    except OSError as error:
+        raise _cannot_write(volume, error, "read back") from error
+
+
+def _publish(volume: Volume, temporary: str, target: str) -> None:
+    try:
+        volume.disk.publish(temporary, target)
+    except OSError as error:
+        raise _cannot_write(volume, error) from error
+
+
+def _cannot_write(volume: Volume, error: OSError, doing: str = "written") -> ArchiveError:
     return ArchiveError(
-        f"{shown(volume.name)} cannot be written: {error.strerror}.",
+        f"{shown(volume.name)} cannot be {doing}: {error.strerror}.",
         hint="The card was not changed, and what was copied before is safe. Make room or mend the drive, "
         "then run the same command again: it goes on where it stopped.",
         exit_code=Exit.ATTENTION,

@@ -29,7 +29,8 @@ def tiny_dng(
     data = mosaic.astype("<u2").tobytes()
     matrix = [(round(value * 10000), 10000) for row in COLOUR_MATRIX for value in row]
     tags: list[tuple[int, int, Any]] = [
-        (254, _LONG, [0]), (256, _LONG, [width]), (257, _LONG, [height]), (258, _SHORT, [16]), (259, _SHORT, [1]),
+        (254, _LONG, [0]), (256, _LONG, [width]), (257, _LONG, [height]), (258, _SHORT, [16]),
+        (259, _SHORT, [1]),
         (262, _SHORT, [32803]), (271, _ASCII, b"Invented\0"), (272, _ASCII, b"Tiny One\0"), (273, _LONG, [0]),
         (274, _SHORT, [orientation]), (277, _SHORT, [1]), (278, _LONG, [height]), (279, _LONG, [len(data)]),
         (33421, _SHORT, [2, 2]), (33422, _BYTE, list(pattern)), (50706, _BYTE, [1, 4, 0, 0]),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import date, datetime, timedelta
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -25,7 +26,7 @@ lengths = pytest.mark.parametrize("frames", [5, 8, 96, 450])
 def test_frames_follow_at_the_cadence_with_one_gap(plan: night.CameraPlan, frames: int) -> None:
     sequence = [exposure for exposure in night.exposures(plan, frames) if exposure.slot is not None]
     assert len(sequence) == frames
-    steps = [(b.true - a.true).total_seconds() for a, b in zip(sequence, sequence[1:], strict=False)]
+    steps = [(b.true - a.true).total_seconds() for a, b in pairwise(sequence)]
     assert sorted(steps) == [plan.cadence_s] * (frames - 2) + [2 * plan.cadence_s]
     # Count times cadence: one slot is empty, so the span is that of one frame more.
     assert (sequence[-1].true - sequence[0].true).total_seconds() == frames * plan.cadence_s
@@ -39,7 +40,7 @@ def test_file_numbers_run_on_over_the_gap_and_names_are_dcf(plan: night.CameraPl
         assert DIRECTORY.fullmatch(exposure.folder)
         assert FILE.fullmatch(exposure.stem)
     assert len({(exposure.folder, exposure.stem) for exposure in made}) == len(made)
-    for a, b in zip(made, made[1:], strict=False):
+    for a, b in pairwise(made):
         step = int(b.stem[4:]) - int(a.stem[4:])
         if a.folder == b.folder:
             assert step == 1

@@ -39,7 +39,9 @@ def written(pixels: np.ndarray, **changes: object) -> bytes:
     return rawfile.dng(pixels, body, SHOT, preview, (32, 24))
 
 
-@pytest.mark.parametrize("size", [(64, 48), (96, 64), (258, 130), (512, 256), (770, 514)])
+@pytest.mark.parametrize(
+    "size", [(34, 24), (64, 48), (96, 64), (258, 130), (512, 256), (770, 514), (1024, 50)]
+)
 @pytest.mark.parametrize("compressed", [False, True])
 @pytest.mark.parametrize("pattern", PATTERNS)
 def test_libraw_reads_every_sample_of_the_mosaic(
@@ -118,3 +120,8 @@ def test_the_same_pixels_and_facts_are_the_same_bytes() -> None:
 def test_an_odd_side_is_refused(size: tuple[int, int]) -> None:
     with pytest.raises(ValueError, match="even sides"):
         written(mosaic(*size))
+
+
+def test_a_compressed_mosaic_too_narrow_for_three_tiles_is_refused() -> None:
+    with pytest.raises(ValueError, match="34 pixels"):
+        written(mosaic(32, 32), compressed=True)

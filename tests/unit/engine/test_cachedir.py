@@ -19,7 +19,9 @@ def test_the_digest_changes_with_any_source_below(tmp_path: Path) -> None:
     assert cachedir.sources_digest(tmp_path) != first
 
 
-def test_it_lies_below_the_users_cache_and_is_private(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_it_lies_below_the_users_cache_and_is_private(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
     folder = cachedir.kernel_cache()
     assert folder is not None

@@ -72,7 +72,9 @@ def test_daylight_follows_cie_015(kelvin: float, x: float, y: float) -> None:
 @pytest.mark.parametrize("duv", [-0.02, 0.0, 0.0032, 0.02])
 def test_temperature_and_distance_agree_with_ohno_2013(kelvin: float, duv: float) -> None:
     uv = reference.temperature.CCT_to_uv([kelvin, duv], method="Ohno 2013")
-    assert ours.illuminant_xy(kelvin, duv) == pytest.approx(reference.UCS_uv_to_xy(uv), abs=6e-4 if kelvin <= 10000 else 2e-3)
+    assert ours.illuminant_xy(kelvin, duv) == pytest.approx(
+        reference.UCS_uv_to_xy(uv), abs=6e-4 if kelvin <= 10000 else 2e-3
+    )
 
 
 def test_a_positive_distance_is_towards_green() -> None:

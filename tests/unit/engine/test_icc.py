@@ -13,7 +13,9 @@ def profile(curve: bytes) -> bytes:
     """A matrix profile on the DCI-P3 primaries with D65, with one curve for all channels."""
     to_xyz = colour.rgb_to_xyz(((0.68, 0.32), (0.265, 0.69), (0.15, 0.06)), colour.D65)
     columns = (colour.bradford(colour.xyz_of(colour.D65), colour.ICC_D50_XYZ) @ to_xyz).T
-    blocks = [b"XYZ " + bytes(4) + struct.pack(">3i", *(round(v * 65536) for v in column)) for column in columns]
+    blocks = [
+        b"XYZ " + bytes(4) + struct.pack(">3i", *(round(v * 65536) for v in column)) for column in columns
+    ]
     names = (b"rXYZ", b"gXYZ", b"bXYZ", b"rTRC", b"gTRC", b"bTRC")
     body, table = b"", struct.pack(">I", len(names))
     for name, block in zip(names, [*blocks, curve, curve, curve], strict=True):

@@ -139,7 +139,9 @@ def test_unknown_operators_and_versions_are_refused_by_name() -> None:
 def test_declarations_come_in_the_order_of_families() -> None:
     names = [each.name for each in operator.declarations()]
     assert len(names) == len(set(names))
-    assert names.index("hot_pixels") < names.index("vignetting") < names.index("crop") < names.index("exposure")
+    assert (
+        names.index("hot_pixels") < names.index("vignetting") < names.index("crop") < names.index("exposure")
+    )
     assert names[-1] == "sharpness"
     assert all(each.title and each.help is not None for each in operator.declarations())
 

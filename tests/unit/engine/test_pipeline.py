@@ -88,7 +88,9 @@ def test_strong_values_change_something_and_keep_the_kind(name: str, version: in
 
 @pytest.mark.parametrize(("name", "version"), EVERY)
 def test_strong_values_leave_light_finite(name: str, version: int) -> None:
-    light = render_linear(hot_frame(), with_values(operator.checked(name, STRONG[name], version=version)), FULL)
+    light = render_linear(
+        hot_frame(), with_values(operator.checked(name, STRONG[name], version=version)), FULL
+    )
     assert light.dtype == np.float32
     assert np.isfinite(light).all()
 
@@ -171,7 +173,9 @@ def test_orientation_is_applied_to_pixels_and_crop(orientation: int) -> None:
     from archive.engine.framing import upright
 
     light = np.random.default_rng(7).uniform(0, 1, (40, 60, 3)).astype(np.float32)
-    made = render_linear(picture(light, orientation=orientation), recipe("crop.left=0.25", "crop.top=0.5"), FULL)
+    made = render_linear(
+        picture(light, orientation=orientation), recipe("crop.left=0.25", "crop.top=0.5"), FULL
+    )
     turned = np.moveaxis(upright(np.moveaxis(light, -1, 0), orientation), 0, -1)
     height, width = turned.shape[:2]
     assert np.array_equal(made, turned[round(height * 0.5) :, round(width * 0.25) :])
@@ -179,7 +183,10 @@ def test_orientation_is_applied_to_pixels_and_crop(orientation: int) -> None:
 
 def test_a_small_rendering_looks_like_the_large_one_made_smaller() -> None:
     decoded = frame(night_mosaic(480, 720))
-    for settings in ((), ("exposure.stops=1", "shadow_lift.stops=2", "contrast.amount=0.3", "vignetting.corner=1")):
+    for settings in (
+        (),
+        ("exposure.stops=1", "shadow_lift.stops=2", "contrast.amount=0.3", "vignetting.corner=1"),
+    ):
         large = render_linear(decoded, recipe(*settings), FULL)
         small = render_linear(decoded, recipe(*settings), PixelSpec(fit=(180, 120), bits=16))
         assert small.shape == (120, 180, 3)
@@ -236,7 +243,9 @@ def test_tiny_and_odd_frames_render_with_everything_on(
     height: int, width: int, fit: tuple[int, int] | None
 ) -> None:
     mosaic = night_mosaic(40, 40)[:height, :width]
-    calm = replace(everything(), base=tuple(v for v in everything().base if v.name not in ("straighten", "crop")))
+    calm = replace(
+        everything(), base=tuple(v for v in everything().base if v.name not in ("straighten", "crop"))
+    )
     made = render(frame(np.ascontiguousarray(mosaic)), calm, PixelSpec(fit=fit))
     assert made.shape[2] == 3
     if fit is None:

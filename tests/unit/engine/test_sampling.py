@@ -63,7 +63,7 @@ def test_a_demosaiced_slope_is_exact() -> None:
 
 
 def test_a_fine_grey_pattern_gets_no_colour() -> None:
-    y, x = np.mgrid[0:96, 0:96]
+    _, x = np.mgrid[0:96, 0:96]
     made = planes(frame(counts(0.3 + 0.2 * np.sin(x / 1.6))), None)[:, 8:-8, 8:-8]
     assert np.abs(made[0] - made[1]).mean() < 0.03
 

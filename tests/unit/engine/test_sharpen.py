@@ -8,7 +8,9 @@ from archive.engine.operators.sharpness import Sharpness
 from archive.engine.sharpen import sharpen
 
 
-def sharpened(planes: npt.NDArray[np.float32], diagonal: float = 7200.0, **values: float) -> npt.NDArray[np.float32]:
+def sharpened(
+    planes: npt.NDArray[np.float32], diagonal: float = 7200.0, **values: float
+) -> npt.NDArray[np.float32]:
     made = planes.copy()
     with Rows(1) as rows:
         sharpen(made, Sharpness(**{"amount": 1.0, "floor": 0.0, **values}), diagonal, rows)

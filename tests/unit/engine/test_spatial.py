@@ -11,7 +11,7 @@ RANDOM = np.random.default_rng(11)
 
 
 def test_noise_is_measured_blind_to_slopes_and_stars() -> None:
-    y, x = np.mgrid[0:300, 0:400]
+    _, x = np.mgrid[0:300, 0:400]
     plane = 0.2 + x * 1e-3 + RANDOM.normal(0, 0.01, (300, 400))
     plane[RANDOM.integers(0, 300, 300), RANDOM.integers(0, 400, 300)] += 0.5
     assert spatial.measured_sigma(plane.astype(np.float32)) == pytest.approx(0.01, rel=0.06)

@@ -56,7 +56,8 @@ BROKEN = [
     "NegativeArraySizeException.ItemInfoBox.init.heif", "Nikon.nef", "Panasonic.rw2", "Sigma.x3f",
     "canon-r6.cr3", "crash-2acf142a7186e47bf635df3a862bdbedf53b458a.fuzzed",
     "crash-47ae7948576b1dbadb888160907f012c554630af.fuzzed", "exif-no-tz.jpg", "fixture-sony-zv-e10.arw",
-    "fixture.cr3", "fujifilm_x_t1_01.raf.meta", "issue_1833_poc.jpg", "issue_839_poc.rw2", "issue_857_poc.raf",
+    "fixture.cr3", "fujifilm_x_t1_01.raf.meta", "issue_1833_poc.jpg", "issue_839_poc.rw2",
+    "issue_857_poc.raf",
     "sample.arw", "sample.cr2", "sony_alpha_a7iii_raw_image.ARW",
 ]  # fmt: skip
 

@@ -306,7 +306,6 @@ def test_a_file_system_without_locks_is_refused(root: Path, monkeypatch: pytest.
 
     monkeypatch.setattr("fcntl.flock", no_lock)
     with (
-        contextlib.suppress(OSError),
         pytest.raises(ArchiveError, match="No lock works on this volume"),
         LocalDisk(root).lock("journal", "testing"),
     ):

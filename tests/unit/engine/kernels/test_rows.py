@@ -1,0 +1,33 @@
+"""Bands of rows."""
+
+import threading
+
+import pytest
+
+from archive.engine.kernels.rows import BAND, Rows
+
+
+@pytest.mark.parametrize("height", [0, 1, BAND - 1, BAND, BAND + 1, 5 * BAND + 7])
+@pytest.mark.parametrize("threads", [1, 3])
+def test_every_row_is_written_once_in_the_same_bands(height: int, threads: int) -> None:
+    seen: list[tuple[int, int]] = []
+    lock = threading.Lock()
+
+    def kernel(argument: str, first: int, last: int) -> None:
+        assert argument == "x"
+        with lock:
+            seen.append((first, last))
+
+    with Rows(threads) as rows:
+        rows.run(kernel, height, "x")
+    assert sorted(seen) == [(first, min(first + BAND, height)) for first in range(0, height, BAND)]
+
+
+def test_a_fault_in_one_band_is_raised() -> None:
+    def kernel(first: int, last: int) -> None:
+        if first:
+            raise ZeroDivisionError
+
+    for threads in (1, 2):
+        with Rows(threads) as rows, pytest.raises(ZeroDivisionError):
+            rows.run(kernel, 3 * BAND)

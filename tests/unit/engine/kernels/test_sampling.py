@@ -1,0 +1,88 @@
+"""Area weights and the passes that use them, against plain loops."""
+
+import numpy as np
+import pytest
+
+from archive.engine.kernels import sampling
+
+
+@pytest.mark.parametrize(
+    ("count", "start", "length", "samples", "pitch", "phase"),
+    [(30, 0, 120, 60, 2, 0), (30, 0, 120, 60, 2, 1), (37, 5.5, 101, 160, 1, 0), (7, 0, 16, 8, 2, 1),
+     (1, 0, 9, 9, 1, 0),
+     (50, 0, 40, 40, 1, 0)],
+)  # fmt: skip
+def test_weights_sum_to_one_are_positive_and_centred(
+    count: int, start: float, length: float, samples: int, pitch: int, phase: int
+) -> None:
+    first, weights = sampling.area_weights(count, start, length, samples, pitch, phase)
+    assert first.min() >= 0
+    assert (first + weights.shape[1]).max() <= samples
+    assert np.allclose(weights.sum(axis=1), 1, atol=1e-6)
+    assert weights.min() >= 0
+    places = (first[:, None] + np.arange(weights.shape[1])) * pitch + phase + 0.5
+    centres = start + (np.arange(count) + 0.5) * length / count
+    inner = (centres > 2 * pitch + length / count) & (centres < samples * pitch - 2 * pitch - length / count)
+    assert np.abs((weights * places).sum(axis=1) - centres)[inner].max(initial=0) < 1e-3
+
+
+def test_whole_factors_of_a_picture_are_plain_block_means() -> None:
+    first, weights = sampling.area_weights(20, 0, 60, 60, 1, 0)
+    dense = np.zeros((20, 60))
+    for row in range(20):
+        dense[row, first[row] : first[row] + weights.shape[1]] = weights[row]
+    assert np.allclose(dense[5, 15:18], 1 / 3, atol=1e-6)
+    assert np.allclose(dense[5].sum(), 1)
+
+
+@pytest.mark.parametrize("shape", [(40, 60), (41, 63)])
+def test_the_mosaic_pass_equals_a_plain_sum(shape: tuple[int, int]) -> None:
+    random = np.random.default_rng(3)
+    mosaic = random.integers(500, 15000, shape).astype(np.uint16)
+    channels = np.array([1, 0, 2, 1], np.int32)
+    blacks, scales = np.array([500, 510, 490, 505], np.float32), np.full(4, 1 / 14000, np.float32)
+    caps = np.array([9000, 12000, 8000, 16000], np.float32)
+    rows, columns = 9, 13
+    tables = []
+    for count, side in ((rows, shape[0]), (columns, shape[1])):
+        pair = [sampling.area_weights(count, 0, side, (side - phase + 1) // 2, 2, phase) for phase in (0, 1)]
+        taps = max(weights.shape[1] for _, weights in pair)
+        padded = [np.pad(weights, ((0, 0), (0, taps - weights.shape[1]))) for _, weights in pair]
+        tables.append((np.stack([first for first, _ in pair]), np.stack(padded)))
+    (first_row, row_weights), (first_column, column_weights) = tables
+    out = np.empty((3, rows, columns), np.float32)
+    sampling.reduce_mosaic(
+        mosaic, channels, blacks, scales, caps, first_row, row_weights,
+        first_column, np.ascontiguousarray(column_weights.transpose(0, 2, 1)), out, 0, rows,
+    )  # fmt: skip
+    expected = np.zeros((3, rows, columns))
+    for place in range(4):
+        down, across = divmod(place, 2)
+        held = np.minimum(mosaic[down::2, across::2].astype(np.float64), caps[place])
+        light = (held - blacks[place]) * scales[place]
+        light = np.pad(light, ((0, 2), (0, 2)))
+        for row in range(rows):
+            for column in range(columns):
+                y, x = first_row[down, row], first_column[across, column]
+                part = light[y : y + row_weights.shape[2], x : x + column_weights.shape[2]]
+                value = row_weights[down, row] @ part @ column_weights[across, column]
+                expected[channels[place], row, column] += value * (0.5 if channels[place] == 1 else 1)
+    assert np.abs(out - expected).max() < 1e-5
+
+
+def test_turning_by_nothing_is_exact() -> None:
+    planes = np.random.default_rng(4).uniform(0, 1, (3, 20, 30)).astype(np.float32)
+    out = np.empty_like(planes)
+    sampling.rotate_planes(planes, out, 0.0, 0.0, 1.0, 0.0, 0, 20)
+    assert np.array_equal(out, planes)
+
+
+def test_turning_reproduces_slopes_exactly() -> None:
+    y, x = np.mgrid[0:60, 0:60]
+    planes = np.stack([0.01 * x + 0.005 * y] * 3).astype(np.float32)
+    out = np.empty((3, 20, 20), np.float32)
+    cosine, sine = np.cos(0.3), np.sin(0.3)
+    sampling.rotate_planes(planes, out, 15.0, 25.0, cosine, sine, 0, 20)
+    row, column = np.mgrid[0:20, 0:20]
+    expected = 0.01 * (15 + column * cosine + row * sine) + 0.005 * (25 + row * cosine - column * sine)
+    assert np.abs(out[0] - expected).max() < 1e-5

@@ -1,0 +1,74 @@
+"""What belongs to this machine: cache folder, writer ids, mounts."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from archive.errors import ArchiveError
+from archive.store.userplace import (
+    cache_folder,
+    database_url,
+    remember_mount,
+    remembered_mounts,
+    writer_of,
+)
+
+ARCHIVE = "5f0c2a7d9b3e4f1896c7d0a1b2e3f405"
+
+
+@pytest.fixture(autouse=True)
+def cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    return tmp_path / "cache"
+
+
+def test_everything_of_an_archive_lies_in_its_own_folder_of_the_cache(cache: Path) -> None:
+    assert cache_folder(ARCHIVE) == cache / "noctuary" / ARCHIVE
+    assert cache_folder(ARCHIVE).is_dir()
+    assert database_url(ARCHIVE) == f"sqlite:///{cache / 'noctuary' / ARCHIVE / 'catalogue.sqlite'}"
+
+
+def test_the_owner_may_choose_another_database(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("NOCTUARY_DATABASE", "postgresql+psycopg://localhost/nights")
+    assert database_url(ARCHIVE) == "postgresql+psycopg://localhost/nights"
+
+
+def test_a_cache_that_cannot_be_made_is_told_with_the_way_out(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "file").write_text("")
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "file"))
+    with pytest.raises(ArchiveError, match="cannot be made") as caught:
+        cache_folder(ARCHIVE)
+    assert "XDG_CACHE_HOME" in caught.value.hint
+
+
+def test_a_working_copy_keeps_its_writer_and_each_volume_has_its_own() -> None:
+    writer = writer_of(ARCHIVE, "volume-1")
+    assert writer_of(ARCHIVE, "volume-1") == writer
+    assert writer_of(ARCHIVE, "volume-2") != writer
+    assert len(writer) == 32
+
+
+def test_a_lost_cache_gives_a_new_writer(cache: Path) -> None:
+    writer = writer_of(ARCHIVE, "volume-1")
+    (cache / "noctuary" / ARCHIVE / "writer-volume-1").unlink()
+    assert writer_of(ARCHIVE, "volume-1") != writer
+
+
+def test_mounts_are_remembered_and_the_last_one_counts(tmp_path: Path) -> None:
+    assert remembered_mounts(ARCHIVE) == {}
+    remember_mount(ARCHIVE, "v1", tmp_path / "a")
+    remember_mount(ARCHIVE, "v2", tmp_path / "b")
+    remember_mount(ARCHIVE, "v1", tmp_path / "c")
+    assert remembered_mounts(ARCHIVE) == {"v1": tmp_path / "c", "v2": tmp_path / "b"}
+
+
+@pytest.mark.parametrize("text", ["", "{", "[]", "\xff"])
+def test_a_damaged_list_of_mounts_is_begun_anew(text: str, tmp_path: Path) -> None:
+    (cache_folder(ARCHIVE) / "mounts.json").write_text(text, encoding="latin-1")
+    assert remembered_mounts(ARCHIVE) == {}
+    remember_mount(ARCHIVE, "v1", tmp_path)
+    assert remembered_mounts(ARCHIVE) == {"v1": tmp_path}
