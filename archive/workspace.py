@@ -73,7 +73,9 @@ def new_volume(folder: Path | str, archive_id: str, name: str | None = None) -> 
 
 def _mark(archive_id: str, name: str) -> VolumeMark:
     created = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-    return VolumeMark(archive=archive_id, volume=new_token(), name=name[:100] or "archive", created=created)
+    return VolumeMark(
+        archive=archive_id, volume=new_token(), name=shown(name)[:100] or "archive", created=created
+    )
 
 
 def locate(named: Path | str | None) -> Path:
@@ -128,7 +130,7 @@ def open_archive(
             volumes.append(volume)
     for volume in volumes:
         userplace.remember_mount(home.mark.archive, volume.id, volume.root)
-    return Workspace(volumes, person or _login())
+    return Workspace(volumes, shown(person or _login()))
 
 
 def _login() -> str:

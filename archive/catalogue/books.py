@@ -9,7 +9,7 @@ from pathlib import Path
 from archive.catalogue.database import open_database
 from archive.catalogue.derive import Unnumbered
 from archive.catalogue.index import Catalogue
-from archive.errors import ArchiveError, shown
+from archive.errors import ArchiveError, UsageError, shown
 from archive.journal.log import Fault, Log
 from archive.model.capture import Frame
 from archive.model.entry import Change, Draft, Entry
@@ -49,8 +49,19 @@ class Books:
         return mounted or (stated["name"] if stated else volume_id[:8])
 
     def state(self, draft: Draft) -> Entry:
-        """Write an entry and let the catalogue know; numbers sequences that it brought up."""
-        entry = self.log.append(draft)
+        """Write an entry and let the catalogue know; numbers sequences that it brought up.
+
+        Raises
+        ------
+        UsageError : for a text that is no UTF-8, or a number that is none.
+        """
+        try:
+            entry = self.log.append(draft)
+        except ValueError as error:
+            raise UsageError(
+                f"That cannot be written into the journal: {error}.",
+                hint="Nothing was changed. Texts are plain Unicode, and numbers finite.",
+            ) from error
         self._number(self.catalogue.apply([entry]))
         return entry
 

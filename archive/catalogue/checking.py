@@ -106,7 +106,7 @@ def _number(statement: Statement) -> None:
 
 
 def _rating(statement: Statement) -> None:
-    if statement.value not in (-1, 0, 1, 2, 3, 4, 5) or not isinstance(statement.value, int):
+    if type(statement.value) is not int or not -1 <= statement.value <= 5:
         raise ValueError(f"{statement.value!r} is no rating")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 
 from archive.catalogue.books import Books
@@ -45,9 +46,9 @@ def run_audit(books: Books, *, progress: Progress) -> AuditReport:
         entries += _audit_journal(books, volume, tally)
         totals.files += tally.files
         totals.size += tally.size
-        totals.findings += tally.findings
         totals.graded(tally.grade)
         _state(books, volume, tally)
+        totals.findings += tally.findings
     made = _audit_derivatives(books, totals)
     return AuditReport(
         volumes=tuple(volume.name for volume in books.volumes),
@@ -111,7 +112,9 @@ def _check(volume: Volume, where: str, file: HashedFile, tally: _Tally) -> str |
     if digest != f"xxh128:{file.xxh128}":
         return "is damaged: its bytes do not match its hash list"
     if found.writable:
-        volume.disk.protect(where)
+        # A volume that is mounted read-only keeps the bit; nobody can write there now anyway.
+        with suppress(OSError):
+            volume.disk.protect(where)
     return None
 
 
@@ -135,7 +138,12 @@ def _audit_derivatives(books: Books, tally: _Tally) -> int:
         if found is None:
             continue
         count += 1
-        digest = books.home.disk.read_back(derivative.path)[0]
+        try:
+            digest = books.home.disk.read_back(derivative.path)[0]
+        except OSError as error:
+            fault = f"cannot be read: {error.strerror}"
+            tally.findings.append(AuditFinding(volume=books.home.name, path=derivative.path, fault=fault))
+            continue
         if digest != derivative.digest:
             fault = "was altered since it was made; `noctuary regenerate` can make it again"
             tally.findings.append(AuditFinding(volume=books.home.name, path=derivative.path, fault=fault))
@@ -150,4 +158,8 @@ def _state(books: Books, volume: Volume, tally: _Tally) -> None:
         "exceptions": [{"path": f.path, "fault": f.fault} for f in tally.findings],
     }
     change = Change(subjects=(f"volume:{volume.id}",), layer="audit", value=value)
-    books.state(Draft(kind="audit", changes=(change,)))
+    try:
+        books.state(Draft(kind="audit", changes=(change,)))
+    except OSError as error:
+        fault = f"cannot be written: {error.strerror}; this audit is not on record"
+        tally.findings.append(AuditFinding(volume=volume.name, path="journal", fault=fault))

@@ -169,7 +169,7 @@ def _draw(
                 side = (right + 0.21 * (h - 105.0) * sine) / front
                 column = (side + half) * scale - 0.5
                 squared = 1 + side * side + slope * slope
-                seen = share * piece * step * scale * scale * squared**1.5 / (front * front * squared)
+                seen = share * piece * step * scale * scale * np.sqrt(squared) / (front * front)
                 at = h - 80.0 + shift
                 if at > 28.0:
                     at = 28.0 + (at - 28.0) / stretch
@@ -196,6 +196,8 @@ def _draw(
                         sharp[row, c, 0] += weight * red
                         sharp[row, c, 1] += weight * green
                         sharp[row, c, 2] += weight * blue
+                        if above == 0:
+                            continue
                         soft[row, c, 0] += weight * (above * top[n, 0] + 0.10 * still * body[n, 0])
                         soft[row, c, 1] += weight * (above * top[n, 1] + 0.10 * still * body[n, 1])
                         soft[row, c, 2] += weight * (above * top[n, 2] + 0.10 * still * body[n, 2])
@@ -316,8 +318,10 @@ class Curtains:
             for offset, share in _STRANDS:
                 _feet(self._along, where + offset * half_width, state.phase, state.folds, self._seed, feet)
                 lag = round(offset * 3)
+                # The soft light is blurred so widely that one strand stands for all.
+                still = 2 * power * calm if offset < 0 else 0 * calm
                 _draw(
-                    feet, power * np.roll(rays, lag), power * calm, 1.8 * share, self._heading, self._half,
+                    feet, power * np.roll(rays, lag), still, 1.8 * share, self._heading, self._half,
                     float(height), self._body, self._lower, self._top, sharp, soft,
                 )  # fmt: skip
         pixel = width / 480.0

@@ -143,7 +143,9 @@ def quick_look(mosaic: NDArray[np.uint16], body: Body) -> NDArray[np.uint8]:
     # Every channel clips where the first of them does, or burnt highlights would turn magenta.
     neutral = np.array(body.neutral, np.float32)[:, None, None]
     balanced = np.minimum(planes / neutral, 1.0) * neutral
-    linear = np.clip(np.tensordot(inverse, balanced, 1), 0, 1)
+    # Written out: a linear-algebra library would start threads of its own for so small a matrix.
+    rows = [row[0] * balanced[0] + row[1] * balanced[1] + row[2] * balanced[2] for row in inverse]
+    linear = np.clip(np.stack(rows), 0, 1)
     table = np.linspace(0, 1, 4097)
     curve = np.where(table <= 0.0031308, 12.92 * table, 1.055 * table ** (1 / 2.4) - 0.055)
     shades = np.round(curve * 255).astype(np.uint8)

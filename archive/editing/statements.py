@@ -14,6 +14,8 @@ from archive.model.capture import Camera, Frame
 from archive.model.entry import Change, Draft
 from archive.model.place import ClockCorrection, Site
 
+_FASTEST_DRIFT = 600
+
 
 class Statements:
     """What people state about places, cameras and frames."""
@@ -108,8 +110,13 @@ class Statements:
 
         Raises
         ------
-        UsageError : for a time that cannot be read, or a correction of more than ten years.
+        UsageError : for a time that cannot be read, a correction of more than ten years, or a drift beyond belief.
         """
+        if not abs(drift) <= _FASTEST_DRIFT:
+            raise UsageError(
+                f"drift: {drift:g} s a day is outside -{_FASTEST_DRIFT} to {_FASTEST_DRIFT} s a day.",
+                hint="Nothing was changed. A camera's clock gains or loses a few seconds a day.",
+            )
         zone = self._zone_of(camera)
         correction = ClockCorrection(
             reads=_moment(reads, zone),

@@ -16,7 +16,6 @@ Table = npt.NDArray[np.float32]
 
 LOWEST, HIGHEST, PER_STOP = -16.0, 6.0, 32.0
 _DISPLAY_STEPS = 8192
-_SHOULDER_TOP = 1.0
 _TOE = 2.5
 _FLATTEST = 0.15
 
@@ -34,16 +33,22 @@ def _smoothstep(x: npt.NDArray[np.float64], low: float, high: float) -> npt.NDAr
     return t * t * (3 - 2 * t)
 
 
-def regional_gain(lift: ShadowLift | None, recovery: HighlightRecovery | None) -> Table:
-    """Gains for the stops of a pixel's surroundings; never so steep that tones change order."""
+def regional_gain(lift: ShadowLift | None, recovery: HighlightRecovery | None, headroom: float) -> Table:
+    """Gains for the stops of a pixel's surroundings; never so steep that tones change order.
+
+    headroom : stops above white of the brightest light that was recorded. Recovery lowers it to white at
+    most: what
+        clipped on the sensor stays white.
+    """
     stops = _stops()
     gain = np.zeros_like(stops)
     if lift is not None:
         width = 2 + 2 * abs(lift.stops)
         gain += lift.stops * (1 - _smoothstep(stops, -lift.reach - width / 2, -lift.reach + width / 2))
-    if recovery is not None:
-        width = max(3.0, 2 * recovery.stops)
-        gain -= recovery.stops * _smoothstep(stops, _SHOULDER_TOP - width, _SHOULDER_TOP)
+    if recovery is not None and headroom > 0:
+        lowered = min(recovery.stops, headroom)
+        width = max(3.0, 2 * lowered)
+        gain -= lowered * _smoothstep(stops, headroom - width, headroom)
     # Strong lift and strong recovery meet in the middle tones: hold the slope there.
     slopes = np.maximum(np.diff(stops + gain), _FLATTEST / PER_STOP)
     curve = stops[0] + gain[0] + np.concatenate([[0.0], np.cumsum(slopes)])

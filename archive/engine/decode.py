@@ -9,6 +9,7 @@ import sys
 import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from types import TracebackType
 from typing import Any
 
@@ -22,6 +23,8 @@ Floats = npt.NDArray[np.float64]
 
 TIME_LIMIT_S = 120.0
 MEMORY_LIMIT = 6 << 30
+# -P: modules are never taken from the current directory, which may be a card's.
+WORKER = (sys.executable, "-P", "-m", "archive.engine.worker")
 _SAFE = "The master itself is untouched and was not changed."
 
 
@@ -79,7 +82,13 @@ class _Worker:
     """One decoding process and the pipe to it."""
 
     def __init__(self, command: Sequence[str], memory_limit: int) -> None:
-        environment = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+        roots = [str(Path(__file__).parents[2]), *filter(None, [os.environ.get("PYTHONPATH")])]
+        environment = {
+            **os.environ,
+            "OMP_NUM_THREADS": "1",
+            "OPENBLAS_NUM_THREADS": "1",
+            "PYTHONPATH": os.pathsep.join(roots),
+        }
         self.process = subprocess.Popen(
             [*command, str(memory_limit)],
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=environment,
@@ -144,7 +153,7 @@ class DecoderPool:
         *,
         time_limit: float = TIME_LIMIT_S,
         memory_limit: int = MEMORY_LIMIT,
-        command: Sequence[str] = (sys.executable, "-m", "archive.engine.worker"),
+        command: Sequence[str] = WORKER,
     ) -> None:
         self._time_limit = time_limit
         self._memory_limit = memory_limit

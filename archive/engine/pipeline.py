@@ -69,7 +69,7 @@ def render(
 ) -> npt.NDArray[np.uint8] | npt.NDArray[np.uint16]:
     """The finished picture: uint8 or uint16, (height, width, 3), sRGB, upright, fitted into the box.
 
-    Colours outside sRGB are made paler until they fit, at their own luminance. 8-bit pictures are dithered
+    Colours outside sRGB keep their hue and become paler until they fit. 8-bit pictures are dithered
     by place.
 
     Raises
@@ -116,7 +116,7 @@ def _developed(decoded: Decoded, effective: EffectiveRecipe, pixels: PixelSpec, 
     _to_srgb(planes, decoded, steps.of(Balance), rows)
     if exposure := steps.of(Exposure):
         rows.run(light.scale, planes.shape[1], planes, np.float32(2**exposure.stops))
-    _tone(planes, steps, view, rows)
+    _tone(planes, steps, view, _headroom(decoded, steps), rows)
     if chroma := steps.of(Chroma):
         amounts = np.float32(chroma.amount), np.float32(chroma.muted)
         rows.run(light.change_chroma, planes.shape[1], planes, *amounts)
@@ -200,13 +200,20 @@ def _brighten_corners(planes: Planes, vignetting: Vignetting, view: View, rows: 
     rows.run(light.brighten_corners, planes.shape[1], planes, table, *(np.float32(each) for each in places))
 
 
-def _tone(planes: Planes, steps: _Steps, view: View, rows: Rows) -> None:
+def _headroom(decoded: Decoded, steps: _Steps) -> float:
+    """Stops by which the brightest light that the frame can hold lies above white."""
+    exposure = steps.of(Exposure)
+    gains = _gains(decoded, steps.of(Balance))
+    return float(np.log2(gains.max())) + (exposure.stops if exposure else 0.0)
+
+
+def _tone(planes: Planes, steps: _Steps, view: View, headroom: float, rows: Rows) -> None:
     lift, recovery = steps.of(ShadowLift), steps.of(HighlightRecovery)
     if lift or recovery:
         stops = _stops(planes, rows)
         radius = max(1.0, _SURROUNDINGS / 1000 * view.frame_diagonal)
         around = spatial.guided(stops, stops, radius, _PLAIN, rows, coarse=True)
-        _apply(planes, around, curves.regional_gain(lift, recovery), rows)
+        _apply(planes, around, curves.regional_gain(lift, recovery, headroom), rows)
     if contrast := steps.of(Contrast):
         _contrast(planes, contrast, rows)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -99,6 +100,15 @@ def provenance(file: PlannedFile, marks: Marks) -> bytes:
     )
 
 
+class TakenError(FileExistsError):
+    """Other bytes lie at ``path``; ``digest`` is that of the file that was to be put there."""
+
+    def __init__(self, path: str, digest: str) -> None:
+        super().__init__(errno.EEXIST, "is there already", path)
+        self.path = path
+        self.digest = digest
+
+
 class MarksOf(Protocol):
     """Gives each file the ids and the time that its job writes into it."""
 
@@ -130,7 +140,7 @@ def make_movie(
 
     Raises
     ------
-    FileExistsError : when something else holds its path.
+    TakenError : when something else holds its path.
     ArchiveError : when no frame can be developed, or the movie cannot be written.
     """
     disk = books.home.disk
@@ -152,7 +162,7 @@ def make_movie(
             disk.publish(temporary, file.path)
         except FileExistsError:
             if digest_file(disk, file.path)[0] != digest:
-                raise
+                raise TakenError(file.path, digest) from None
     except FileExistsError:
         raise
     except OSError as error:

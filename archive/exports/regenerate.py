@@ -9,7 +9,7 @@ from archive.catalogue.books import Books
 from archive.catalogue.lineage import effectives
 from archive.engine.decode import DecoderPool
 from archive.errors import ArchiveError, shown
-from archive.exports.make import Marks, make_movie, make_still
+from archive.exports.make import Marks, TakenError, make_movie, make_still
 from archive.exports.plan import PlannedFile, recorded_plan
 from archive.exports.run import cannot_write
 from archive.model.product import Derivative
@@ -100,8 +100,8 @@ def _movie_again(
             threads=threads,
             told=lambda done: progress("Rendering", done, total),
         )
-    except FileExistsError:
-        return _compared(books, derivative, False, total)
+    except TakenError as error:
+        return _compared(books, derivative, error.digest == derivative.digest, total)
     if there:
         return _compared(books, derivative, again.digest == derivative.digest, total)
     state = "made" if again.digest == derivative.digest else "differs"

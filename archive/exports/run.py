@@ -9,7 +9,7 @@ from archive.catalogue.books import Books
 from archive.catalogue.lineage import derivatives
 from archive.engine.decode import DecoderPool
 from archive.errors import ArchiveError, shown
-from archive.exports.make import MadeBytes, make_movie, make_still
+from archive.exports.make import MadeBytes, TakenError, make_movie, make_still
 from archive.exports.ordered import in_order
 from archive.exports.plan import Plan, PlannedFile
 from archive.exports.record import Recorder, begin_or_resume
@@ -132,8 +132,8 @@ def _movie(work: _Work, file: PlannedFile) -> None:
             threads=work.threads,
             told=lambda done: work.progress("Rendering", done, total),
         )
-    except FileExistsError as error:
-        trouble = in_the_way(str(error.filename2 or file.path))
+    except TakenError as error:
+        trouble = in_the_way(error.path)
         work.made.append(MadeFile(path=file.path, state="failed", text=str(trouble), frames=total))
     except ArchiveError as error:
         work.made.append(MadeFile(path=file.path, state="failed", text=str(error), frames=total))

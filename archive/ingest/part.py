@@ -83,7 +83,7 @@ class Ingest:
                 person=self._person,
                 tool_version=archive.__version__,
                 state=lambda draft: void(books.state(draft)),
-                card=card,
+                card=shown(card) if card else None,
                 camera_name=camera_name,
                 progress=progress,
             ),

@@ -68,9 +68,9 @@ def cameras_on(
     taken = {camera.name for camera in known.values()}
     if call_it is not None:
         if len(named) > 1:
-            bodies = ", ".join(sorted(shown(" ".join(body).strip()) for body in named.values()))
+            listed = ", ".join(sorted(shown(" ".join(body).strip()) for body in named.values()))
             raise UsageError(
-                f"This card holds frames of {len(named)} cameras that are new here: {bodies}.",
+                f"This card holds frames of {len(named)} cameras that are new here: {listed}.",
                 hint="Nothing was copied. Leave --camera out; each gets a name from its model.",
             )
         call_it = _slug(call_it)
@@ -79,7 +79,7 @@ def cameras_on(
                 f"Another camera is called {call_it} already.",
                 hint="Nothing was copied. Choose another name with --camera.",
             )
-    bodies_found = {}
+    found = {}
     for key, (make, model, serial) in sorted(fresh.items(), key=lambda item: (item[1], item[0])):
         wanted = call_it if call_it and key in named else _slug(model or make or "unknown")
         name, count = wanted, 1
@@ -87,8 +87,8 @@ def cameras_on(
             count += 1
             name = f"{wanted}-{count}"
         taken.add(name)
-        bodies_found[key] = Camera(id=key, name=name, make=make, model=model, serial=serial)
-    return bodies_found
+        found[key] = Camera(id=key, name=name, make=make, model=model, serial=serial)
+    return found
 
 
 def place(

@@ -50,8 +50,8 @@ def _lonely(mosaic, row, column):  # type: ignore[no-untyped-def]
 
     Those lie a knight's move away, for every place of a Bayer pattern.
     """
-    beside = 0
-    beyond = 0
+    beside = np.int64(0)
+    beyond = np.int64(0)
     for near in (-1, 1):
         beside += np.int64(mosaic[row + near, column]) + np.int64(mosaic[row, column + near])
         for far in (-2, 2):

@@ -127,34 +127,40 @@ def change_chroma(planes, amount, muted, first, last):  # type: ignore[no-untype
             planes[2, row, column] = light + factor * (blue - light)
 
 
-@inlined
-def _kept(value, light):  # type: ignore[no-untyped-def]
-    """How much of a channel's distance from the grey ``light`` fits between 0 and 1."""
-    distance = value - light
-    room = (_ONE - light) if distance > _ZERO else light
-    size = abs(distance)
-    return room / size if size > room else _ONE
-
-
 @kernel
 def fit_colours(planes, first, last):  # type: ignore[no-untyped-def]
-    """Bring colours of the same hue inside 0 to 1, in place: those inside stay, others become paler.
+    """Bring colours of the same hue inside 0 to 1, in place; those inside stay as they are.
 
-    Each channel is drawn towards the luminance of what can be shown of the pixel until all fit, so that
-    luminance, which carries the structure of a saturated aurora, does not turn into a flat patch.
+    What is too saturated is drawn towards the luminance of what can be shown of it. What is too bright keeps
+    its hue and runs to white the brighter it is: the core of an aurora keeps its structure, which channels
+    clipped on their own would lose, along with the hue.
     """
     for row in range(first, last):
         reds, greens, blues = planes[0, row], planes[1, row], planes[2, row]
         for column in range(planes.shape[2]):
             x = np.uintp(column)
             red, green, blue = reds[x], greens[x], blues[x]
-            if min(red, min(green, blue)) >= _ZERO and max(red, max(green, blue)) <= _ONE:
+            least = min(red, min(green, blue))
+            most = max(red, max(green, blue))
+            if least >= _ZERO and most <= _ONE:
                 continue
-            light = min(luminance(max(red, _ZERO), max(green, _ZERO), max(blue, _ZERO)), _ONE)
-            kept = min(_kept(red, light), min(_kept(green, light), _kept(blue, light)))
-            reds[x] = light + kept * (red - light)
-            greens[x] = light + kept * (green - light)
-            blues[x] = light + kept * (blue - light)
+            if most <= _ZERO:
+                reds[x], greens[x], blues[x] = _ZERO, _ZERO, _ZERO
+                continue
+            if least < _ZERO:
+                light = luminance(max(red, _ZERO), max(green, _ZERO), max(blue, _ZERO))
+                kept = light / (light - least)
+                red = light + kept * (red - light)
+                green = light + kept * (green - light)
+                blue = light + kept * (blue - light)
+                most = max(red, max(green, blue))
+            if most > _ONE:
+                share = _ONE / most
+                white = _ONE - share
+                red = red * share * share + white
+                green = green * share * share + white
+                blue = blue * share * share + white
+            reds[x], greens[x], blues[x] = red, green, blue
 
 
 @inlined

@@ -18,11 +18,16 @@ class HighlightRecovery(Operator):
 
     Where some colours of a pixel are clipped the others still tell its brightness; it is rebuilt towards
     white, never past it into a cast. Bright areas are then lowered as a whole, so that detail inside them
-    stays.
+    stays, down to where the brightest light that was recorded is just white.
     """
 
     stops: float = param(
-        0.0, unit=Unit.EV, low=0, high=3, step=0.1, help="stops by which the brightest areas are lowered"
+        0.0,
+        unit=Unit.EV,
+        low=0,
+        high=3,
+        step=0.1,
+        help="stops by which the brightest areas are lowered at most",
     )
 
 

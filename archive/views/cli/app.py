@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import signal
@@ -11,7 +12,7 @@ from typing import Annotated
 
 import typer
 
-from archive.errors import ArchiveError, Exit
+from archive.errors import ArchiveError, Exit, shown
 from archive.views.cli import cards, custody, demo, exports, nights, recipes
 
 _CODES = " · ".join(f"{int(code)} {code.meaning}" for code in Exit)
@@ -57,6 +58,9 @@ class _StoppedError(BaseException):
 def main() -> None:
     """Run a command; errors a user can meet become a message, a next step and an exit code."""
     signal.signal(signal.SIGINT, _stop)
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        # File names hold bytes, and terminals have alphabets, that no encoding of ours can write.
+        sys.stdout.reconfigure(errors="backslashreplace")
     try:
         app()
     except ArchiveError as error:
@@ -71,6 +75,14 @@ def main() -> None:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
+    except OSError as error:
+        where = f"{shown(os.fsdecode(error.filename))}: " if isinstance(error.filename, (str, bytes)) else ""
+        _tell(
+            f"{where}{error.strerror or error}.",
+            "What was recorded before is safe. Check the path, the drive and its permissions, then run the "
+            "same command again.",
+        )
+        sys.exit(int(Exit.ATTENTION))
 
 
 def _stop(_signal: int, _frame: FrameType | None) -> None:

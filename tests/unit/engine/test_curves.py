@@ -16,21 +16,28 @@ def at(table: curves.Table, stops: float) -> float:
 @pytest.mark.parametrize("lift", [-3.0, -1.0, 0.5, 2.0, 4.0])
 @pytest.mark.parametrize("recovery", [0.0, 1.0, 3.0])
 def test_tones_never_change_order(lift: float, recovery: float) -> None:
-    table = curves.regional_gain(ShadowLift(stops=lift), HighlightRecovery(stops=recovery))
+    table = curves.regional_gain(ShadowLift(stops=lift), HighlightRecovery(stops=recovery), 3.0)
     assert (np.diff(STOPS + np.log2(table.astype(np.float64))) > 0).all()
 
 
 def test_shadows_are_lifted_by_what_was_asked_and_half_at_their_reach() -> None:
-    table = curves.regional_gain(ShadowLift(stops=2.0, reach=5.0), None)
+    table = curves.regional_gain(ShadowLift(stops=2.0, reach=5.0), None, 1.0)
     assert at(table, -14) == pytest.approx(2, abs=1e-4)
     assert at(table, -5) == pytest.approx(1, abs=1e-4)
     assert at(table, 0) == pytest.approx(0, abs=1e-4)
 
 
 def test_highlights_are_lowered_and_shadows_left_alone() -> None:
-    table = curves.regional_gain(None, HighlightRecovery(stops=1.0))
+    table = curves.regional_gain(None, HighlightRecovery(stops=1.0), 1.5)
     assert at(table, 2) == pytest.approx(-1, abs=1e-4)
-    assert at(table, -4) == 0
+    assert at(table, -4) == pytest.approx(0, abs=1e-4)
+
+
+@pytest.mark.parametrize("headroom", [-1.0, 0.0, 0.5, 2.0])
+def test_what_clipped_on_the_sensor_stays_white(headroom: float) -> None:
+    table = curves.regional_gain(None, HighlightRecovery(stops=3.0), headroom)
+    lowered = at(table, max(headroom, 0))
+    assert lowered == pytest.approx(-max(headroom, 0), abs=1e-4)
 
 
 @pytest.mark.parametrize("amount", [-0.8, -0.2, 0.2, 0.8])

@@ -86,7 +86,9 @@ def test_muted_spares_strong_colours() -> None:
 
 
 def test_colours_that_do_not_fit_become_paler_at_the_same_hue() -> None:
-    made = planes((0.3, 0.6, 0.9), (-0.2, 0.5, 0.1), (0.2, 1.3, 0.3), (2, 2, 2), (-1, -1, -1), (1, 0, 1))
+    made = planes(
+        (0.3, 0.6, 0.9), (-0.2, 0.5, 0.1), (0.2, 1.3, 0.3), (2, 2, 2), (-1, -1, -1), (1, 0, 1), (3, -1, 2)
+    )
     start = made.copy()
     light.fit_colours(made, 0, 1)
     assert made.min() >= -1e-7
@@ -95,7 +97,7 @@ def test_colours_that_do_not_fit_become_paler_at_the_same_hue() -> None:
         assert np.array_equal(made[:, 0, kept], start[:, 0, kept])
     assert made[:, 0, 3].tolist() == [1, 1, 1]
     assert made[:, 0, 4].tolist() == [0, 0, 0]
-    for column in (1, 2):
+    for column in (1, 2, 6):
         was, now = np.sort(start[:, 0, column]), made[np.argsort(start[:, 0, column]), 0, column]
         assert (now[1] - now[0]) / (now[2] - now[0]) == pytest.approx(
             (was[1] - was[0]) / (was[2] - was[0]), abs=1e-4

@@ -1,0 +1,222 @@
+"""Programs that are killed at any moment, and the archive that the next run completes."""
+
+from __future__ import annotations
+
+import os
+import random
+import signal
+import subprocess
+import time
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from PIL import Image
+from support.cards import SITE, contents, demo_cards, spoil
+from support.commands import run, started
+
+from archive.store.digest import digest_bytes
+
+pytestmark = pytest.mark.slow
+KILLS = 10
+
+
+def prepared(folder: Path) -> Path:
+    """A new archive with a site, made by commands."""
+    run("new", folder, folder=folder.parent)
+    name, latitude, longitude, elevation, zone = SITE
+    run("site", "add", name, "--latitude", str(latitude), "--longitude", str(longitude), "--zone", zone,
+        "--elevation", str(elevation), folder=folder)  # fmt: skip
+    return folder
+
+
+def killed(words: Sequence[str | Path], folder: Path, delay: float) -> bool:
+    """Whether the command was still at work when it was killed, after so many seconds."""
+    process = started(words, folder)
+    try:
+        process.wait(delay)
+    except subprocess.TimeoutExpired:
+        os.killpg(process.pid, signal.SIGKILL)
+        process.communicate()
+        return True
+    process.communicate()
+    return False
+
+
+def timed(words: Sequence[str | Path], folder: Path) -> float:
+    begun = time.monotonic()
+    run(*words, folder=folder)
+    return time.monotonic() - begun
+
+
+def masters(archive: Path) -> set[tuple[str, str]]:
+    """Every master as (night, camera and path, digest), without the random ids of rolls."""
+    found = set()
+    for path, (data, _) in contents(archive / "masters").items():
+        night, roll, below = path.split("/", 2)
+        if not below.startswith("ascmhl/"):
+            found.add((f"{night}/{roll.rpartition('-')[0]}/{below}", str(digest_bytes(data))))
+    return found
+
+
+def entries(archive: Path, kind: str) -> int:
+    return len(list((archive / "journal").rglob(f"*-{kind}-*.json")))
+
+
+def unfinished(archive: Path) -> list[str]:
+    return [path.name for path in (archive / "incoming").iterdir() if path.suffix != ".lock"]
+
+
+@pytest.fixture(scope="module")
+def card(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return demo_cards(tmp_path_factory.mktemp("cards")).cards[0].folder
+
+
+@pytest.fixture(scope="module")
+def undisturbed(card: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, float]]:
+    """An archive that took the card in without being disturbed, and the seconds that took."""
+    archive = prepared(tmp_path_factory.mktemp("whole") / "archive")
+    yield archive, timed(ingest(card), archive)
+
+
+def ingest(card: Path) -> list[str | Path]:
+    return ["ingest", card, "--site", SITE[0], "--json"]
+
+
+def delays(seed: int, whole: float, first: float) -> list[float]:
+    """Seeded moments spread over a run: one in each tenth of what follows the program's start."""
+    chance = random.Random(seed)
+    span = whole - first
+    return [first + span * (tenth + chance.random()) / KILLS for tenth in range(KILLS)]
+
+
+def test_an_ingest_killed_at_any_moment_ends_as_if_it_had_not_been(
+    card: Path, undisturbed: tuple[Path, float], tmp_path: Path
+) -> None:
+    whole, seconds = undisturbed
+    before = contents(card)
+    hit = 0
+    for delay in delays(1, seconds, 0.4 * seconds):
+        archive = prepared(tmp_path / f"archive-{delay:.3f}")
+        hit += killed(ingest(card), archive, delay)
+        (report,) = run(*ingest(card), folder=archive).json
+        assert report["failed"] == []
+        assert report["copied"] + len(report["held"]) == len(masters(whole))
+        assert masters(archive) == masters(whole)
+        assert entries(archive, "ingest") == entries(whole, "ingest") == 1
+        assert entries(archive, "sequence") == entries(whole, "sequence")
+        assert unfinished(archive) == []
+        assert run("audit", "--json", folder=archive).json["findings"] == []
+        assert contents(card) == before
+    assert hit >= KILLS // 2
+
+
+@pytest.mark.parametrize("spec", ["set-hd", "movie-hd"])
+def test_an_export_killed_again_and_again_ends_as_if_it_had_not_been(
+    card: Path, undisturbed: tuple[Path, float], tmp_path: Path, spec: str
+) -> None:
+    whole, _ = undisturbed
+    (line,) = run("sequences", "--json", folder=whole).json
+    command = ["export", line["address"], "--spec", spec, "--json"]
+    seconds = timed(command, whole)
+    expected = run(*command, folder=whole).json
+    archive = prepared(tmp_path / "archive")
+    run(*ingest(card), folder=archive)
+    hit = sum(killed(command, archive, delay) for delay in delays(2, seconds, 0.3 * seconds))
+    report = run(*command, folder=archive).json
+    assert hit >= 3
+    assert [file["path"] for file in report["files"]] == [file["path"] for file in expected["files"]]
+    assert {file["state"] for file in report["files"]} <= {"made", "fresh"}
+    assert entries(archive, "job-started") == entries(archive, "job-ended") == 1
+    assert unfinished(archive) == []
+    assert run("stale", "--json", folder=archive).json == []
+    assert run("audit", "--json", folder=archive).json["findings"] == []
+    made = contents(archive / "exports")
+    assert made.keys() == {p for p in contents(whole / "exports") if spec in p}
+    for path in made:
+        assert np.array_equal(pixels(archive / "exports" / path), pixels(whole / "exports" / path))
+    assert recorded(archive, spec) == sorted(made)
+
+
+def recorded(archive: Path, spec: str) -> list[str]:
+    """The paths on record for a spec; a file that was recorded twice is there twice."""
+    from archive.workspace import open_archive
+
+    with open_archive(archive) as workspace:
+        return sorted(path.removeprefix("exports/") for path in workspace.made_by(spec))
+
+
+def pixels(path: Path) -> Any:
+    if path.suffix != ".mp4":
+        return np.asarray(Image.open(path))
+    import av
+
+    with av.open(str(path)) as movie:
+        return np.stack([frame.to_ndarray(format="rgb24") for frame in movie.decode(video=0)])
+
+
+def interrupted(words: Sequence[str | Path], folder: Path, delay: float) -> tuple[int, str]:
+    """Ctrl-C as a terminal sends it: to the command and everything it started."""
+    process = started(words, folder)
+    time.sleep(delay)
+    os.killpg(process.pid, signal.SIGINT)
+    _, err = process.communicate(timeout=60)
+    return process.returncode, err
+
+
+def test_ctrl_c_says_what_is_safe_and_the_next_run_completes(
+    card: Path, undisturbed: tuple[Path, float], tmp_path: Path
+) -> None:
+    whole, seconds = undisturbed
+    hit = 0
+    for number, share in enumerate((0.55, 0.7, 0.85)):
+        archive = prepared(tmp_path / f"archive-{number}")
+        code, err = interrupted(ingest(card), archive, share * seconds)
+        assert "Traceback" not in err
+        assert code in (0, 130)
+        if code == 130:
+            hit += 1
+            assert "Interrupted" in err
+            assert "is safe" in err
+            assert "Run the same command again" in err
+        run(*ingest(card), folder=archive)
+        assert masters(archive) == masters(whole)
+        assert unfinished(archive) == []
+    assert hit
+
+
+def test_ctrl_c_during_an_export_is_quiet_and_the_next_run_completes(
+    card: Path, undisturbed: tuple[Path, float], tmp_path: Path
+) -> None:
+    archive = prepared(tmp_path / "archive")
+    run(*ingest(card), folder=archive)
+    (line,) = run("sequences", "--json", folder=archive).json
+    command = ["export", line["address"], "--spec", "movie-hd", "--json"]
+    seconds = timed(command, archive)
+    (movie,) = (archive / "exports").rglob("*.mp4")
+    movie.unlink()
+    hit = 0
+    for share in (0.5, 0.65, 0.8):
+        code, err = interrupted(command, archive, share * seconds)
+        assert "Traceback" not in err
+        assert code in (0, 130)
+        hit += code == 130
+    assert hit
+    assert run(*command, folder=archive).json["files"][0]["state"] in ("made", "fresh")
+    assert movie.exists()
+    assert unfinished(archive) == []
+
+
+def test_an_audit_after_a_kill_still_notices_what_is_damaged(
+    card: Path, undisturbed: tuple[Path, float], tmp_path: Path
+) -> None:
+    _, seconds = undisturbed
+    archive = prepared(tmp_path / "archive")
+    killed(ingest(card), archive, 0.8 * seconds)
+    run(*ingest(card), folder=archive)
+    victim = next((archive / "masters").rglob("*.DNG"))
+    spoil(victim)
+    findings = run("audit", "--json", folder=archive, code=1).json["findings"]
+    assert [finding["path"] for finding in findings] == [str(victim.relative_to(archive))]

@@ -1,0 +1,271 @@
+"""Volumes, journal and catalogue kept in step."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+from support.builders import (
+    FakeClock,
+    camera,
+    entry,
+    exposure,
+    frame_id,
+    ingest,
+    own,
+    rating,
+    roll,
+    roll_file,
+    sequence_roll,
+    site,
+)
+from support.rolls import write_generation
+
+from archive.catalogue.books import Books
+from archive.errors import ArchiveError, DamagedFileError
+from archive.formats import entry as entry_format
+from archive.formats.volume import VolumeMark
+from archive.journal.log import Log
+from archive.model.capture import RollFile
+from archive.model.entry import Change, Draft, Entry
+from archive.store.digest import digest_bytes
+from archive.store.durable import write_new
+from archive.store.volumes import Volume, create_volume
+
+FOLDER = "2026-03-18/north-7c1f9a2e"
+
+
+def volume(root: Path, number: int, name: str) -> Volume:
+    mark = VolumeMark(
+        archive="5f0c2a7d9b3e4f1896c7d0a1b2e3f405",
+        volume=f"{number:032x}",
+        name=name,
+        created="2026-03-19T05:58:31Z",
+    )
+    return create_volume(root, mark)
+
+
+def books(root: Path, *volumes: Volume) -> Books:
+    log = Log([each.disk for each in volumes], writer="w1", person="Ingrid", now=FakeClock())
+    return Books(volumes, log, f"sqlite:///{root / 'catalogue.sqlite'}")
+
+
+@pytest.fixture
+def blue(tmp_path: Path) -> Volume:
+    return volume(tmp_path / "blue", 1, "BLUE")
+
+
+@pytest.fixture
+def kept(tmp_path: Path, blue: Volume) -> Books:
+    return books(tmp_path, blue)
+
+
+def draft(*changes: Change, kind: str = "ingest") -> Draft:
+    return Draft(kind=kind, changes=changes)
+
+
+def night() -> Draft:
+    return draft(camera(), site(), ingest(sequence_roll(range(1, 7))))
+
+
+def test_a_statement_is_durable_and_catalogued_when_it_returns(kept: Books) -> None:
+    made = kept.state(draft(rating(1, 4), kind="rating"))
+    assert list(kept.log.read_new(set())) == [made]
+    assert kept.catalogue.stated(frame_id(1), "rating") == 4
+
+
+def test_a_new_sequence_gets_its_number_as_an_entry_of_its_own(kept: Books) -> None:
+    kept.state(night())
+    entries = [item for item in kept.log.read_new(set()) if isinstance(item, Entry)]
+    assert [each.kind for each in entries] == ["ingest", "sequence"]
+    (frame,) = kept.catalogue.frames(name="NOCT0003.DNG")
+    assert kept.address_of(frame) == "2026-03-18/north/1#3"
+    kept.sync()
+    assert len(kept.log.names()) == 2
+
+
+def test_a_frame_outside_sequences_has_no_address(kept: Books) -> None:
+    kept.state(draft(ingest(roll([roll_file(1, seconds=0)]))))
+    assert kept.address_of(kept.catalogue.frames()[0]) is None
+
+
+def test_a_rebuilt_catalogue_answers_as_the_one_that_grew(kept: Books, blue: Volume) -> None:
+    kept.state(night())
+    first = kept.state(draft(own(1, exposure(0.5)), kind="recipe"))
+    kept.state(draft(own(1, exposure(1.0), builds_on=(first.id,)), rating(2, 5), kind="recipe"))
+    write_generation(blue.root / "masters" / FOLDER, {"100NOCTU/NOCT0001.DNG": b"pixels"})
+    kept.sync()
+    before = kept.catalogue.dump()
+    report = kept.rebuild()
+    assert kept.catalogue.dump() == before
+    assert (report.entries, report.rolls, report.frames, report.sequences) == (4, 1, 6, 1)
+    assert report.faults == ()
+
+
+def test_entries_that_another_program_wrote_are_taken_in_by_the_next_sync(kept: Books, blue: Volume) -> None:
+    other = Log([blue.disk], writer="w2", person="Anouk", now=FakeClock())
+    other.append(draft(rating(1, 2), kind="rating"))
+    assert kept.catalogue.stated(frame_id(1), "rating") is None
+    kept.sync()
+    assert kept.catalogue.stated(frame_id(1), "rating") == 2
+
+
+def test_what_a_removed_entry_said_is_forgotten_and_its_absence_told(kept: Books, blue: Volume) -> None:
+    first = kept.state(draft(rating(1, 2), kind="rating"))
+    kept.state(draft(rating(2, 3), kind="rating"))
+    (blue.root / kept.log.names()[first.name]).unlink()
+    kept.sync()
+    assert kept.catalogue.stated(frame_id(1), "rating") is None
+    assert kept.catalogue.stated(frame_id(2), "rating") == 3
+    assert [fault.name for fault in kept.catalogue.faults()] == [first.id]
+
+
+def damaged(kept: Books, blue: Volume) -> str:
+    made = kept.state(draft(rating(1, 2), kind="rating"))
+    path = blue.root / kept.log.names()[made.name]
+    path.chmod(0o644)
+    path.write_bytes(b"{}")
+    return made.name
+
+
+def test_a_damaged_entry_is_told_at_every_rebuild_and_sync(kept: Books, blue: Volume) -> None:
+    name = damaged(kept, blue)
+    kept.rebuild()
+    for _ in range(2):
+        kept.sync()
+        assert [fault.name for fault in kept.catalogue.faults()] == [name]
+    assert [fault.name for fault in kept.faults()] == [name]
+
+
+def test_an_entry_that_is_whole_but_makes_no_sense_is_told_at_every_sync(kept: Books, blue: Volume) -> None:
+    made, data = entry_format.encode(
+        kind="rating",
+        counter=1,
+        time="2026-03-19T06:15:02Z",
+        writer="w9",
+        previous=None,
+        person="",
+        changes=(rating(1, 17),),
+    )
+    write_new(blue.disk, "journal/2026-03", made.name, data)
+    for _ in range(3):
+        kept.sync()
+        assert [fault.name for fault in kept.catalogue.faults()] == [made.name]
+    assert kept.catalogue.stated(frame_id(1), "rating") is None
+
+
+def test_holdings_follow_the_hash_lists_of_each_volume(kept: Books, blue: Volume) -> None:
+    history = blue.root / "masters" / FOLDER
+    write_generation(history, {"a.DNG": b"a"})
+    kept.sync()
+    assert [copy.path for copy in kept.catalogue.copies(digest_bytes(b"a"))] == [f"{FOLDER}/a.DNG"]
+    write_generation(history, {"b.DNG": b"b"}, held={"a.DNG": b"a"})
+    kept.sync()
+    assert [copy.path for copy in kept.catalogue.copies(digest_bytes(b"b"))] == [f"{FOLDER}/b.DNG"]
+    history.rename(blue.root / "elsewhere")
+    kept.sync()
+    assert kept.catalogue.copies(digest_bytes(b"a")) == []
+
+
+@pytest.mark.parametrize("fault", ["edited", "unreadable"])
+def test_a_faulty_hash_list_is_told_at_every_sync_and_the_other_rolls_count(
+    kept: Books, blue: Volume, fault: str
+) -> None:
+    bad = write_generation(blue.root / "masters" / FOLDER, {"a.DNG": b"a"})
+    write_generation(blue.root / "masters" / "2026-03-19/north-00000002", {"b.DNG": b"b"})
+    if fault == "edited":
+        bad.write_bytes(b"<hashlist/>")
+    else:
+        chain = bad.parent / "ascmhl_chain.xml"
+        chain.unlink()
+        chain.symlink_to(bad)
+    for _ in range(2):
+        kept.sync()
+        assert [(each.place, each.name) for each in kept.catalogue.faults()] == [(blue.id, FOLDER)]
+    assert kept.catalogue.copies(digest_bytes(b"b")) != []
+
+
+def test_what_was_known_of_a_roll_is_kept_while_its_hash_list_cannot_be_read(
+    kept: Books, blue: Volume
+) -> None:
+    manifest = write_generation(blue.root / "masters" / FOLDER, {"a.DNG": b"a"})
+    kept.sync()
+    chain = manifest.parent / "ascmhl_chain.xml"
+    chain.rename(blue.root / "chain")
+    chain.symlink_to(blue.root / "chain")
+    kept.sync()
+    assert len(kept.catalogue.copies(digest_bytes(b"a"))) == 1
+
+
+def held(kept: Books, *volumes: Volume) -> None:
+    """One frame with the bytes ``pixels``, on these volumes."""
+    file = roll_file(1, seconds=0)
+    held_file = RollFile(
+        path=file.path,
+        size=6,
+        digest=digest_bytes(b"pixels"),
+        role=file.role,
+        modified=file.modified,
+        facts=file.facts,
+    )
+    kept.state(draft(camera(), ingest(roll([held_file]))))
+    for each in volumes:
+        write_generation(each.root / "masters" / FOLDER, {file.path: b"pixels"})
+    kept.sync()
+
+
+def test_a_master_comes_from_any_volume_that_has_it_sound(tmp_path: Path, blue: Volume) -> None:
+    green = volume(tmp_path / "green", 2, "GREEN")
+    kept = books(tmp_path, blue, green)
+    held(kept, blue, green)
+    (frame,) = kept.catalogue.frames()
+    first = blue.root / "masters" / FOLDER / frame.path
+    assert kept.master_bytes(frame) == b"pixels"
+    first.write_bytes(b"pixelt")
+    assert kept.master_bytes(frame) == b"pixels"
+    first.unlink()
+    assert kept.master_bytes(frame) == b"pixels"
+
+
+def test_a_master_that_is_damaged_everywhere_is_never_handed_out(kept: Books, blue: Volume) -> None:
+    held(kept, blue)
+    (frame,) = kept.catalogue.frames()
+    (blue.root / "masters" / FOLDER / frame.path).write_bytes(b"pixelt")
+    with pytest.raises(DamagedFileError, match="is damaged"):
+        kept.master_bytes(frame)
+
+
+def test_a_missing_master_and_an_unplugged_one_are_told_apart(tmp_path: Path, blue: Volume) -> None:
+    green = volume(tmp_path / "green", 2, "GREEN")
+    both = books(tmp_path, blue, green)
+    held(both, green)
+    (frame,) = both.catalogue.frames()
+    both.state(
+        draft(
+            Change(subjects=(f"volume:{green.id}",), layer="volume", value={"name": "GREEN", "created": "x"}),
+            kind="volume",
+        )
+    )
+    both.close()
+    alone = books(tmp_path, blue)
+    with pytest.raises(ArchiveError, match="was last seen on GREEN"):
+        alone.master_bytes(frame)
+    (green.root / "masters" / FOLDER / frame.path).unlink()
+    again = books(tmp_path, blue, green)
+    with pytest.raises(ArchiveError, match="is missing from GREEN"):
+        again.master_bytes(frame)
+
+
+def test_a_frame_that_no_volume_holds_says_so(kept: Books) -> None:
+    held(kept)
+    with pytest.raises(ArchiveError, match="no volume known here"):
+        kept.master_bytes(kept.catalogue.frames()[0])
+
+
+def test_emptying_leaves_no_file_of_the_old_catalogue(kept: Books, tmp_path: Path) -> None:
+    kept.state(night())
+    inode = os.stat(tmp_path / "catalogue.sqlite").st_ino
+    kept.empty()
+    assert kept.catalogue.counts()["entry"] == 0
+    assert inode or entry(rating(1, 1))

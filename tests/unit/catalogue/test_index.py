@@ -1,0 +1,199 @@
+"""Recording and finding: what goes in as model objects comes out as model objects."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+from sqlalchemy import event
+from support.builders import (
+    CAMERA,
+    OTHER_CAMERA,
+    STARTED,
+    camera,
+    entry,
+    entry_id,
+    frame_id,
+    ingest,
+    memory_catalogue,
+    rating,
+    roll,
+    roll_file,
+    sequence_roll,
+    site,
+)
+
+from archive.catalogue.index import Catalogue
+from archive.model.capture import Role, RollFile
+from archive.model.entry import Change
+from archive.model.listing import Copy
+
+SOUND = RollFile(
+    path="100NOCTU/NOCT0001.WAV",
+    size=3,
+    digest=frame_id(500),
+    role=Role.SOUND,
+    modified="2026-03-18T22:31:00.000+00:00",
+    companion_of=frame_id(1),
+)
+
+
+@pytest.fixture
+def catalogue() -> Catalogue:
+    """Two cameras in one night, one of them with a sequence of eight; a single frame the night after."""
+    found = memory_catalogue()
+    north = sequence_roll(range(1, 9))
+    south = roll(
+        [roll_file(30, seconds=50), roll_file(31, seconds=86_400)], token="00000002", camera_id=OTHER_CAMERA
+    )
+    number = {"night": "2026-03-18", "camera": CAMERA, "number": 1}
+    found.apply(
+        [
+            entry(
+                site(),
+                camera("north"),
+                camera("south", OTHER_CAMERA),
+                ingest(roll([*north.files, SOUND])),
+                ingest(south),
+                kind="ingest",
+            ),
+            entry(
+                Change(subjects=(frame_id(1),), layer="sequence-number", value=number),
+                kind="sequence",
+                counter=2,
+            ),
+        ]
+    )
+    return found
+
+
+def test_nights_are_told_in_order_with_site_cameras_and_counts(catalogue: Catalogue) -> None:
+    first, second = catalogue.nights()
+    assert (first.night, first.site, first.cameras) == ("2026-03-18", "River bend", ("north", "south"))
+    assert (first.frames, first.sequences) == (9, 1)
+    assert (first.first, first.last) == (STARTED, STARTED + timedelta(seconds=70))
+    assert (second.night, second.cameras, second.frames, second.sequences) == ("2026-03-19", ("south",), 1, 0)
+
+
+def test_sequences_are_told_by_night_and_camera(catalogue: Catalogue) -> None:
+    (line,) = catalogue.sequences()
+    assert (line.address, line.camera, line.number, line.frames) == ("2026-03-18/north/1", "north", 1, 8)
+    assert line.span_s == 80
+    assert catalogue.sequences("2026-03-18", CAMERA) == [line]
+    assert catalogue.sequences("2026-03-19") == []
+    assert catalogue.sequences(camera=OTHER_CAMERA) == []
+
+
+def test_frames_are_found_by_every_part_of_their_place(catalogue: Catalogue) -> None:
+    def numbers(**by: object) -> list[str]:
+        return [frame.name[4:8] for frame in catalogue.frames(**by)]  # type: ignore[arg-type]
+
+    key = catalogue.sequences()[0].key
+    assert numbers(night="2026-03-19") == ["0031"]
+    assert numbers(camera=OTHER_CAMERA) == ["0030", "0031"]
+    assert numbers(sequence=key, between=(3, 5)) == ["0003", "0004", "0005"]
+    assert numbers(name="NOCT0007.DNG") == ["0007"]
+    assert numbers(name="NOCT0007") == ["0007"]
+    assert numbers(name="NOCT000") == []
+    assert numbers(name="NOCT____") == []
+    assert numbers(id_start=frame_id(5)[:15]) == ["0005"]
+    assert numbers(id_start="xxh128:%") == []
+    assert numbers(night="2026-03-18", limit=2) == ["0001", "0002"]
+
+
+def test_frames_come_in_the_order_they_were_taken(catalogue: Catalogue) -> None:
+    taken = [frame.taken for frame in catalogue.frames()]
+    assert taken == sorted(taken)
+    assert len(taken) == 10
+
+
+def test_frames_are_found_by_id_however_many_are_asked_for(catalogue: Catalogue) -> None:
+    asked = [frame_id(number) for number in range(2000)]
+    assert set(catalogue.frames_by_id(asked)) == {frame.id for frame in catalogue.frames()}
+    assert catalogue.frames_by_id([]) == {}
+
+
+def test_companions_belong_to_their_frame_and_are_found_by_their_bytes(catalogue: Catalogue) -> None:
+    assert catalogue.companions(frame_id(1)) == [("100NOCTU/NOCT0001.WAV", "sound")]
+    assert catalogue.companions(frame_id(2)) == []
+    assert catalogue.files_by_digest(frame_id(500)) == [("7c1f9a2e", "100NOCTU/NOCT0001.WAV", frame_id(1))]
+
+
+def test_what_a_volume_holds_is_remembered_replaced_and_forgotten(catalogue: Catalogue) -> None:
+    folder = "2026-03-18/north-7c1f9a2e"
+    catalogue.hold("v1", folder, "sha256:1", {"a.DNG": (frame_id(1), 10), "b.DNG": (frame_id(2), 20)})
+    catalogue.hold("v2", folder, "sha256:1", {"a.DNG": (frame_id(1), 10)})
+    assert catalogue.copies(frame_id(1)) == [
+        Copy(volume="v1", path=f"{folder}/a.DNG"),
+        Copy(volume="v2", path=f"{folder}/a.DNG"),
+    ]
+    assert catalogue.held_sizes() == {10: {frame_id(1)}, 20: {frame_id(2)}}
+    assert catalogue.chains("v1") == {folder: "sha256:1"}
+    catalogue.hold("v1", folder, "sha256:2", {"b.DNG": (frame_id(2), 20)})
+    assert [copy.volume for copy in catalogue.copies(frame_id(1))] == ["v2"]
+    assert catalogue.chains("v1") == {folder: "sha256:2"}
+    catalogue.hold("v1", folder, None, {})
+    assert (catalogue.chains("v1"), catalogue.copies(frame_id(2))) == ({}, [])
+
+
+def test_values_about_many_subjects_are_found_together(catalogue: Catalogue) -> None:
+    catalogue.apply([entry(rating(1, 5), rating(2, -1), counter=3)])
+    asked = [frame_id(number) for number in range(1200)]
+    assert catalogue.stated_about(asked, "rating") == {(frame_id(1), ""): 5, (frame_id(2), ""): -1}
+
+
+def test_faults_are_cleared_by_place(catalogue: Catalogue) -> None:
+    catalogue.record_fault("journal", "a", "one")
+    catalogue.record_fault("v1", "b", "two")
+    catalogue.record_fault("v1", "b", "three")
+    catalogue.clear_faults("journal")
+    assert [(fault.name, fault.message) for fault in catalogue.faults()] == [("b", "three")]
+
+
+def test_an_entry_that_another_follows_and_that_is_not_here_is_noted() -> None:
+    catalogue = memory_catalogue()
+    orphan = entry(rating(1, 1), counter=2, previous=entry_id(1))
+    catalogue.apply([orphan, entry(rating(2, 1), counter=3, previous=orphan.id)])
+    catalogue.note_missing_entries()
+    (fault,) = catalogue.faults()
+    assert fault.name == entry_id(1)
+    assert orphan.name in fault.message
+
+
+def test_a_chain_without_gaps_is_not_complained_about() -> None:
+    catalogue = memory_catalogue()
+    first = entry(rating(1, 1))
+    catalogue.apply([entry(rating(2, 1), counter=2, previous=first.id), first])
+    catalogue.note_missing_entries()
+    assert catalogue.faults() == []
+
+
+def test_a_cleared_catalogue_is_as_empty_as_a_new_one(catalogue: Catalogue) -> None:
+    catalogue.clear()
+    assert catalogue.dump() == memory_catalogue().dump()
+    assert set(catalogue.counts().values()) == {0}
+
+
+def test_names_of_entries_are_known_after_they_were_applied(catalogue: Catalogue) -> None:
+    told = entry(rating(1, 5), counter=3)
+    assert told.name not in catalogue.known_entries()
+    catalogue.apply([told])
+    assert told.name in catalogue.known_entries()
+
+
+def test_the_number_of_statements_of_a_listing_does_not_grow_with_the_night(catalogue: Catalogue) -> None:
+    counted: list[str] = []
+    event.listen(
+        catalogue.engine, "before_cursor_execute", lambda c, cur, statement, *rest: counted.append(statement)
+    )
+    catalogue.nights()
+    catalogue.sequences()
+    catalogue.frames(night="2026-03-18")
+    before = len(counted)
+    more = roll([roll_file(100 + n, seconds=4000 + 10 * n) for n in range(300)], token="00000003")
+    catalogue.apply([entry(ingest(more), kind="ingest", counter=5)])
+    counted.clear()
+    catalogue.nights()
+    catalogue.sequences()
+    catalogue.frames(night="2026-03-18")
+    assert len(counted) == before <= 8
