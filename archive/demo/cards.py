@@ -184,7 +184,7 @@ def write_cards(
                 f"{shown(str(card))} exists already.",
                 hint="Nothing was written or changed. Choose an empty folder for the demo.",
             )
-    workers = max(1, min(8, os.cpu_count() or 1, 48_000_000 // (size[0] * size[1]) or 1))
+    workers = max(1, min(8, os.cpu_count() or 1, 30_000_000 // (size[0] * size[1]) or 1))
     with ThreadPoolExecutor(workers) as pool:
         studios = list(pool.map(lambda plan: _Studio(plan, seed, size, frames), night.CAMERAS))
         jobs = [(studio, exposure) for studio in studios for exposure in studio.exposures]

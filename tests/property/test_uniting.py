@@ -139,7 +139,7 @@ def applied(entries: Sequence[Entry], source: random.Random, *, twice: bool) -> 
     return catalogue
 
 
-@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(step, max_size=24), st.integers(0, 2**32))
 def test_entries_of_two_writers_give_one_catalogue_in_any_order_and_again(
     steps: list[tuple[int, tuple[object, ...]]], seed: int
@@ -167,7 +167,7 @@ def test_entries_of_two_writers_give_one_catalogue_in_any_order_and_again(
     straight.close()
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(st.lists(step, max_size=30), st.randoms(use_true_random=False))
 def test_the_fold_of_a_journal_is_free_of_order_and_repetition(
     steps: list[tuple[int, tuple[object, ...]]], source: random.Random
@@ -181,7 +181,7 @@ def test_the_fold_of_a_journal_is_free_of_order_and_repetition(
     assert again.versions == wanted.versions
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(st.lists(step, max_size=30))
 def test_a_writer_who_has_heard_everything_leaves_no_recipe_contested(
     steps: list[tuple[int, tuple[object, ...]]],
