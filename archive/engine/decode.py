@@ -92,6 +92,8 @@ class _Worker:
         self.process = subprocess.Popen(
             [*command, str(memory_limit)],
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=environment,
+            # Ctrl-C is for the parent to answer; a worker ends when its pipe does.
+            start_new_session=True,
         )  # fmt: skip
 
     def ask(self, data: bytes, time_limit: float) -> tuple[dict[str, Any], list[Any]] | str:

@@ -11,7 +11,7 @@ import tifffile
 from PIL import Image, ImageFile
 
 from archive.engine import icc
-from archive.engine.container import Kind
+from archive.formats.container import Kind
 
 _EXIF_ORIENTATION, _EXIF_POINTER, _INTEROP_POINTER = 0x0112, 0x8769, 0xA005
 _COLOUR_SPACE, _INTEROP_INDEX, _UNCALIBRATED = 0xA001, 0x0001, 0xFFFF

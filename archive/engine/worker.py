@@ -12,9 +12,10 @@ import traceback
 from collections.abc import Callable
 from typing import Any, BinaryIO
 
-from archive.engine import container, message, picturefile, rawfile
-from archive.engine.container import Kind
+from archive.engine import message, picturefile, rawfile
 from archive.engine.picturefile import UndecodableError
+from archive.formats import container
+from archive.formats.container import Kind
 
 Answer = tuple[dict[str, Any], list[message.Array]]
 

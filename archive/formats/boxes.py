@@ -68,3 +68,22 @@ def descend(stream: BinaryIO, path: tuple[bytes, ...], start: int, end: int) -> 
             yield box
         else:
             yield from descend(stream, path[1:], box.start, box.end)
+
+
+def overhang(stream: BinaryIO) -> int:
+    """How many bytes the top-level boxes claim beyond the file's end; 0 for a whole file."""
+    total, start = size_of(stream), 0
+    for _ in range(MAX_BOXES):
+        if total - start < 8:
+            return 0
+        stream.seek(start)
+        head = stream.read(16)
+        size = int.from_bytes(head[:4], "big")
+        if size == 1:
+            size = int.from_bytes(head[8:16], "big")
+        if size < 8:
+            return 0
+        start += size
+        if start > total:
+            return start - total
+    return 0

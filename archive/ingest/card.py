@@ -11,6 +11,7 @@ from pathlib import Path, PurePosixPath
 from archive.errors import ArchiveError, UsageError, shown
 from archive.ingest.classify import classify
 from archive.ingest.exif import read_facts
+from archive.ingest.wholeness import damage
 from archive.model.capture import CaptureFacts, Role
 from archive.model.results import FileNote
 
@@ -28,6 +29,7 @@ class CardFile:
     modified_ns: int
     role: Role
     facts: CaptureFacts | None
+    damage: str | None = None
     master: str | None = None
 
     @property
@@ -134,7 +136,10 @@ def _examine(source: Path, path: str, size: int, modified_ns: int) -> CardFile |
         if role in _WITH_FACTS or PurePosixPath(path).suffix.lower() == ".thm":
             stream.seek(0)
             facts = read_facts(stream, path)
-    return CardFile(path=path, size=size, modified_ns=modified_ns, role=role, facts=facts)
+        cut = damage(stream, role) if role in (Role.RAW, Role.PICTURE) else None
+    if cut and facts is not None:
+        facts = replace(facts, faults=(*facts.faults, cut))
+    return CardFile(path=path, size=size, modified_ns=modified_ns, role=role, facts=facts, damage=cut)
 
 
 def with_pairs(files: tuple[CardFile, ...]) -> tuple[CardFile, ...]:

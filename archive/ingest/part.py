@@ -99,6 +99,7 @@ class Ingest:
             ignored=tuple(outcome.ignored),
             failed=tuple(outcome.failed),
             remarks=tuple(outcome.remarks),
+            damaged=tuple(outcome.damaged),
             rolls=tuple(outcome.rolls),
             volumes=tuple(
                 VolumeResult(name=books.volume_name(volume), grade=str(grade))

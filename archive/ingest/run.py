@@ -42,7 +42,9 @@ def ingest_card(source: Path, setting: Setting) -> Outcome:
         # Every movie's clock is in doubt; saying so of each would drown what matters.
         if file.facts and file.role is not Role.CLIP
         for fault in file.facts.faults
+        if fault != file.damage
     ]
+    outcome.damaged = [FileNote(path=shown(f.path), text=f.damage) for f in files if f.damage]
     disk = setting.volumes[0].disk
     unfinished = read_unfinished(disk)
     placed = _placed_before(files, unfinished, setting.known_rolls)

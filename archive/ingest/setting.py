@@ -41,6 +41,7 @@ class Outcome:
     held: list[FileNote] = field(default_factory=list)
     failed: list[FileNote] = field(default_factory=list)
     remarks: list[FileNote] = field(default_factory=list)
+    damaged: list[FileNote] = field(default_factory=list)
     ignored: list[FileNote] = field(default_factory=list)
     rolls: list[RollResult] = field(default_factory=list)
     grades: dict[str, Grade] = field(default_factory=dict)

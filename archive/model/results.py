@@ -38,7 +38,10 @@ class VolumeResult:
 
 @dataclass(frozen=True, kw_only=True)
 class IngestReport:
-    """Every file of one card, accounted for."""
+    """Every file of one card, accounted for.
+
+    ``damaged`` are files that were copied as they are, and are not whole on the card itself.
+    """
 
     source: str
     copied: int
@@ -51,10 +54,12 @@ class IngestReport:
     volumes: tuple[VolumeResult, ...]
     sequences: tuple[str, ...] = ()
     waiting: tuple[str, ...] = ()
+    damaged: tuple[FileNote, ...] = ()
 
     @property
     def exit_code(self) -> Exit:
-        return Exit.ATTENTION if self.failed or self.waiting or self.empty else Exit.DONE
+        troubled = self.failed or self.waiting or self.damaged or self.empty
+        return Exit.ATTENTION if troubled else Exit.DONE
 
     @property
     def empty(self) -> bool:

@@ -70,6 +70,7 @@ class Report:
             self.say("  Sequences found: " + ", ".join(report.sequences))
         self._notes("Ignored", report.ignored)
         self._notes("Remarks", report.remarks)
+        self._notes("Not whole on the card, copied as they are", report.damaged, "bold red")
         self._notes("Failed", report.failed, "bold red")
         if report.failed:
             self.say(

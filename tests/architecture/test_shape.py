@@ -1,4 +1,4 @@
-"""The shape of the tree: module sizes and names, twins in the tests, what lies at the top, what help loads."""
+"""The shape of the tree: sizes, names, twins in the tests, what lies at the top, what help loads."""
 
 from __future__ import annotations
 
@@ -29,7 +29,10 @@ FAMILIES = {
     "archive/engine/operators": ("engine/test_operators.py", "engine/operators/test_*.py"),
     "archive/engine/kernels": ("engine/test_kernels*.py", "engine/kernels/test_*.py"),
 }
-"""Folders whose modules are tested together: all declarations by one suite, all kernels by their references."""
+"""Folders whose modules are tested together: declarations by one suite, kernels by their references."""
+
+LISTS = {"archive/__init__.py", "archive/engine/operators/__init__.py"}
+"""The package's own name, which hands out the Python API, and the explicit list of operator families."""
 
 MODULES = sorted(path for path in PACKAGE.rglob("*.py") if "__pycache__" not in path.parts)
 NAMED = [path for path in MODULES if path.name != "__init__.py"]
@@ -51,7 +54,7 @@ def test_no_module_or_package_is_a_drawer_for_everything() -> None:
 
 def test_a_package_explains_itself_and_re_exports_nothing() -> None:
     for path in MODULES:
-        if path.name == "__init__.py" and path.parent != PACKAGE:
+        if path.name == "__init__.py" and told(path) not in LISTS:
             text = path.read_text(encoding="utf-8").strip()
             assert text.startswith('"""'), told(path)
             assert text.endswith('"""'), told(path)

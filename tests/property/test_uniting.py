@@ -1,4 +1,4 @@
-"""Journals of two writers, united in any order: the same catalogue, and the one that the journal's fold gives."""
+"""Journals of two writers, united in any order: one catalogue, and the one that the fold gives."""
 
 from __future__ import annotations
 

@@ -32,7 +32,7 @@ CAMERA = "one"
 def _demo_made() -> DemoNight:
     folder = Path(tempfile.mkdtemp(prefix="noctuary-cards-"))
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
-    return write_cards(folder, size=(96, 64), frames=8)
+    return write_cards(folder, size=(144, 96), frames=8)
 
 
 def demo_cards(folder: Path) -> DemoNight:

@@ -167,9 +167,13 @@ def _unusable() -> dict[str, tuple[Change, ...]]:
             Change(subjects=("roll:7c1f9a2e",), layer="ingest", value=held.value | {"files": [no_time]}),
         ),
         "an exposure in words": (
-            Change(subjects=("roll:7c1f9a2e",), layer="ingest", value=held.value | {"files": [text_exposure]}),
+            Change(
+                subjects=("roll:7c1f9a2e",), layer="ingest", value=held.value | {"files": [text_exposure]}
+            ),
         ),
-        "a roll in another's folder": (Change(subjects=("roll:00000000",), layer="ingest", value=held.value),),
+        "a roll in another's folder": (
+            Change(subjects=("roll:00000000",), layer="ingest", value=held.value),
+        ),
         "a roll in a list": (Change(subjects=("roll:7c1f9a2e",), layer="ingest", value=[held.value]),),
         "a site beyond the pole": (
             Change(subjects=(SITE,), layer="site", value=site_value | {"latitude": 97}),

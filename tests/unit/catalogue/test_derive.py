@@ -71,7 +71,9 @@ def test_a_number_stays_with_its_frame_when_late_cards_bring_earlier_frames() ->
 def test_two_claims_to_one_number_go_to_the_first_stated_and_the_other_gets_a_new_one() -> None:
     catalogue = memory_catalogue()
     second = roll([roll_file(40 + n, seconds=7200 + 10 * n) for n in range(6)], token="00000002")
-    catalogue.apply([entry(camera(), site(), ingest(sequence_roll(range(1, 7))), ingest(second), kind="ingest")])
+    catalogue.apply(
+        [entry(camera(), site(), ingest(sequence_roll(range(1, 7))), ingest(second), kind="ingest")]
+    )
     left = catalogue.apply(
         [
             entry(numbered(40, 1), kind="sequence", counter=2),

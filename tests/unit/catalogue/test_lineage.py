@@ -43,9 +43,7 @@ RAMP = Ramp(
 def test_versions_are_told_oldest_first_with_all_that_was_saved() -> None:
     catalogue = memory_catalogue()
     first = entry(own(1, exposure(0.5), note="first"), kind="recipe")
-    second = entry(
-        own(1, exposure(1.0), builds_on=(first.id,), in_sequence=True), kind="recipe", counter=2
-    )
+    second = entry(own(1, exposure(1.0), builds_on=(first.id,), in_sequence=True), kind="recipe", counter=2)
     common = entry(*shared(selection(1, 2), exposure(2.0)), kind="recipe", counter=3)
     catalogue.apply([common, second, first])
     found = versions_of(catalogue, [frame_id(1), frame_id(2), frame_id(9)])

@@ -27,9 +27,7 @@ def test_sites_and_cameras_come_back_as_they_were_stated() -> None:
     catalogue = memory_catalogue()
     catalogue.apply([entry(site(), camera("north"), camera("south", OTHER_CAMERA))])
     assert catalogue.sites() == [
-        Site(
-            id=SITE, name="River bend", latitude=69.6, longitude=18.9, elevation_m=40, zone="Europe/Oslo"
-        )
+        Site(id=SITE, name="River bend", latitude=69.6, longitude=18.9, elevation_m=40, zone="Europe/Oslo")
     ]
     assert catalogue.cameras() == {
         key: Camera(id=key, name=name, make="Invented", model="One", serial="000417")

@@ -9,7 +9,7 @@ import tifffile
 from PIL import Image
 
 from archive.engine import picturefile
-from archive.engine.container import Kind
+from archive.formats.container import Kind
 from archive.engine.picturefile import UndecodableError
 
 PIXELS = np.random.default_rng(2).integers(0, 255, (20, 30, 3)).astype(np.uint8)

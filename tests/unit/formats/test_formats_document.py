@@ -127,7 +127,7 @@ def test_the_table_of_exit_codes_is_the_enumeration() -> None:
 
 
 def _layers_in_code() -> dict[str, str]:
-    found = {layer: "archive/model/entry.py" for layer in (OWN, SHARED, SELECTION)}
+    found = dict.fromkeys((OWN, SHARED, SELECTION), "archive/model/entry.py")
     for path in sorted(PACKAGE.rglob("*.py")):
         found |= {layer: str(path) for layer in LAYER.findall(path.read_text(encoding="utf-8"))}
     return found

@@ -80,9 +80,7 @@ def test_a_file_lies_on_every_volume_read_only_with_its_time_and_digest(
     source: Path, two: list[Volume]
 ) -> None:
     told: list[int] = []
-    result = copy_file(
-        source, TARGET, two, temporary=TEMPORARY, modified_ns=MODIFIED, progress=told.append
-    )
+    result = copy_file(source, TARGET, two, temporary=TEMPORARY, modified_ns=MODIFIED, progress=told.append)
     assert result.digest == digest_bytes(DATA)
     assert result.written
     assert set(result.grades) == {each.id for each in two}
@@ -209,9 +207,7 @@ def test_a_copy_that_reads_back_wrong_is_written_again(
 def test_a_copy_that_never_reads_back_right_is_refused_by_volume_name(
     source: Path, two: list[Volume], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(
-        LocalDisk, "read_back", lambda self, path: ("xxh128:" + "0" * 32, Grade.DIRECT)
-    )
+    monkeypatch.setattr(LocalDisk, "read_back", lambda self, path: ("xxh128:" + "0" * 32, Grade.DIRECT))
     with pytest.raises(DamagedFileError) as caught:
         copied(source, two)
     assert "BLUE, RED" in caught.value.message

@@ -88,9 +88,7 @@ def test_a_version_that_builds_on_both_settles_the_contest() -> None:
 
 def test_a_selection_counts_as_its_frames() -> None:
     whole = entry(*shared(CHOSEN, exposure(0.5)), kind="recipe")
-    part = entry(
-        *shared(selection(2, 3), exposure(1.0), builds_on=(whole.id,)), kind="recipe", counter=2
-    )
+    part = entry(*shared(selection(2, 3), exposure(1.0), builds_on=(whole.id,)), kind="recipe", counter=2)
     fold = Fold([part, whole])
     assert [each.entry for each in fold.current(frame_id(1), SHARED)] == [whole.id]
     assert [each.entry for each in fold.current(frame_id(2), SHARED)] == [part.id]
@@ -141,7 +139,7 @@ def test_the_selections_of_an_entry_are_found_by_id() -> None:
 
 
 def _broken() -> dict[str, Entry]:
-    listed, spoken = shared(CHOSEN, exposure(0.5))
+    _, spoken = shared(CHOSEN, exposure(0.5))
     bare = {"in_sequence": False, "note": ""}
     ramp = exposure(0.5).to_json() | {
         "ramps": [

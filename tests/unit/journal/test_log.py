@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
 import pytest
-from support.builders import FakeClock, entry_id, rating
+from support.builders import FakeClock, rating
 from support.disks import MemoryDisk
 
 from archive.errors import ArchiveError, DamagedFileError
@@ -239,4 +239,3 @@ def test_an_entry_about_something_not_held_is_kept() -> None:
     journal = log(disk)
     made = journal.append(Draft(kind="rating", changes=(rating(999, 5),)))
     assert read(journal) == [made]
-    assert entry_id(1) not in {each.id for each in read(journal)}

@@ -137,7 +137,9 @@ def test_the_foundation_is_the_own_versions_else_the_shared_ones() -> None:
     new_shared = version(2, recipe(foundation=later), layer=SHARED, selected=CHOSEN.id)
     both = effective(standing((old_own,), (new_shared,)), in_sequence=False, foundation=later)
     assert both.foundation == FOUNDATION
-    assert effective(standing((), (new_shared,)), in_sequence=False, foundation=FOUNDATION).foundation == later
+    assert (
+        effective(standing((), (new_shared,)), in_sequence=False, foundation=FOUNDATION).foundation == later
+    )
 
 
 def test_a_ramp_of_the_shared_version_is_evaluated_at_the_frame() -> None:

@@ -64,7 +64,9 @@ def test_a_wrong_address_is_refused_with_an_example(text: str, message: str) -> 
     assert "2026-03-18/north" in caught.value.hint or "NIGHT/CAMERA" in caught.value.hint
 
 
-@pytest.mark.parametrize("text", ["2026-3-18/north/2", "2026-03-18/north/two", "2026-03-18/north/2#", "18/north"])
+@pytest.mark.parametrize(
+    "text", ["2026-3-18/north/2", "2026-03-18/north/two", "2026-03-18/north/2#", "18/north"]
+)
 def test_what_is_almost_a_place_is_looked_up_as_a_name(text: str) -> None:
     address = parse_address(text)
     assert address.night is None

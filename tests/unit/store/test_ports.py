@@ -1,4 +1,4 @@
-"""The promises of a disk, asked of every implementation: the real one, and the one that faults are tried on."""
+"""The promises of a disk, asked of the real one and of the one that faults are tried on."""
 
 from __future__ import annotations
 

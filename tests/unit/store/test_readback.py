@@ -60,7 +60,9 @@ def test_a_file_whose_pages_stay_in_memory_is_graded_cached(
     assert read_back(path)[1] is Grade.CACHED
 
 
-def test_a_direct_reading_that_fails_half_way_falls_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_direct_reading_that_fails_half_way_falls_back(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     path = tmp_path / "a"
     path.write_bytes(b"abc" * 10_000)
 

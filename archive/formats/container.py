@@ -12,6 +12,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
+from mmap import mmap
+
+Data = bytes | mmap
+"""A whole file, in memory or mapped."""
 
 _TIFF_HEADS = {b"II*\x00": "<", b"MM\x00*": ">", b"IIU\x00": "<", b"IIRO": "<", b"IIRS": "<", b"MMOR": ">"}
 _PANASONIC = b"IIU\x00"
@@ -60,7 +64,7 @@ class Directory:
         return values[0] if values else default
 
 
-def tiff_directories(data: bytes) -> list[Directory] | None:
+def tiff_directories(data: Data) -> list[Directory] | None:
     """Every directory of a file of the TIFF family, children included; None when it is no such file."""
     order = _TIFF_HEADS.get(data[:4])
     if order is None or len(data) < 8:
@@ -82,7 +86,7 @@ def tiff_directories(data: bytes) -> list[Directory] | None:
     return found
 
 
-def kind_of(data: bytes) -> Kind | None:
+def kind_of(data: Data) -> Kind | None:
     """How to decode these bytes, from the bytes alone; None when they are no picture known here.
 
     Camera raws that share a container with ordinary pictures (TIFF) are told apart by what their
@@ -115,19 +119,27 @@ _RAW_MARKS = (
 )
 
 
-def completeness(data: bytes, kind: Kind) -> Completeness:
+def completeness(data: Data, kind: Kind) -> Completeness:
     """How much of the picture data that the file itself declares lies beyond its end."""
     if kind in (Kind.TIFF, Kind.RAW):
         directories = tiff_directories(data)
         if directories is None:
-            return Completeness(known=False)
+            return _fuji_completeness(data)
         return _tiff_completeness(data, directories)
     if kind is Kind.JPEG:
         return Completeness(known=True, missing=0 if jpeg_ends(data) else 1)
     return Completeness(known=kind is Kind.PNG)
 
 
-def jpeg_ends(data: bytes) -> bool:
+def _fuji_completeness(data: Data) -> Completeness:
+    """RAF files say in their head, big-endian, where the picture data begins and how long it is."""
+    if data[:15] != b"FUJIFILMCCD-RAW" or len(data) < 108:
+        return Completeness(known=False)
+    start, length = struct.unpack_from(">II", data, 100)
+    return Completeness(known=length > 0, missing=max(0, start + length - len(data)))
+
+
+def jpeg_ends(data: Data) -> bool:
     """Whether a JPEG's segments lead from its start to its own end marker, through at least one scan."""
     place = 2
     scans = 0
@@ -150,7 +162,7 @@ def jpeg_ends(data: bytes) -> bool:
     return place + 2 <= len(data) and data[place : place + 2] == b"\xff\xd9" and scans > 0
 
 
-def _entries(data: bytes, order: str, place: int, count: int) -> Iterator[tuple[int, tuple[int, ...]]]:
+def _entries(data: Data, order: str, place: int, count: int) -> Iterator[tuple[int, tuple[int, ...]]]:
     for entry in range(place, min(place + 12 * count, len(data) - 11), 12):
         tag, kind, number = struct.unpack_from(order + "HHI", data, entry)
         code = _FORMATS.get(kind)
@@ -162,7 +174,7 @@ def _entries(data: bytes, order: str, place: int, count: int) -> Iterator[tuple[
             yield tag, struct.unpack_from(f"{order}{number}{code}", data, start)
 
 
-def _is_plain_tiff(data: bytes, directories: list[Directory]) -> bool:
+def _is_plain_tiff(data: Data, directories: list[Directory]) -> bool:
     if data[:4] not in (b"II*\x00", b"MM\x00*") or data[8:10] == b"CR" or not directories:
         return False
     if any(each.first(PHOTOMETRIC) in (COLOUR_FILTER, LINEAR_RAW) for each in directories):
@@ -175,9 +187,10 @@ def _is_plain_tiff(data: bytes, directories: list[Directory]) -> bool:
     )  # fmt: skip
 
 
-def _tiff_completeness(data: bytes, directories: list[Directory]) -> Completeness:
-    missing = 0
-    measured = False
+def _tiff_completeness(data: Data, directories: list[Directory]) -> Completeness:
+    # A directory that lies beyond the end was cut off with all that it would have named.
+    missing = max(0, _furthest_directory(data, directories) - len(data))
+    measured = missing > 0
     for each in directories:
         if each.first(SUBFILE) & 1:
             continue
@@ -187,7 +200,15 @@ def _tiff_completeness(data: bytes, directories: list[Directory]) -> Completenes
     return Completeness(known=measured, missing=missing)
 
 
-def _data_ends(data: bytes, directory: Directory) -> Iterator[int]:
+def _furthest_directory(data: Data, directories: list[Directory]) -> int:
+    """Where the furthest directory that is pointed to begins, and at least its count ends."""
+    order = _TIFF_HEADS[data[:4]]
+    named: list[int] = [struct.unpack_from(order + "I", data, 4)[0]]
+    named += [child for each in directories for child in each.tags.get(CHILDREN, ())]
+    return max(named) + 2
+
+
+def _data_ends(data: Data, directory: Directory) -> Iterator[int]:
     for offsets, sizes in ((STRIPS, STRIP_BYTES), (TILES, TILE_BYTES)):
         starts = directory.tags.get(offsets, ())
         lengths = directory.tags.get(sizes, ())

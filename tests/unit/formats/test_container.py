@@ -10,8 +10,8 @@ from PIL import Image
 from support.samples import sample
 from support.tinydng import night_mosaic, tiny_dng
 
-from archive.engine import container
-from archive.engine.container import Kind
+from archive.formats import container
+from archive.formats.container import Kind
 
 
 def jpeg(*, progressive: bool = False) -> bytes:

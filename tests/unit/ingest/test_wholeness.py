@@ -1,0 +1,88 @@
+"""Pictures that are not all there, noticed from their headers."""
+
+import io
+import struct
+from pathlib import Path
+
+import pytest
+from PIL import Image
+from support.samples import SAMPLES, needs_samples
+
+from archive.ingest.wholeness import damage
+from archive.model.capture import Role
+
+
+def told(path: Path, role: Role = Role.RAW) -> str | None:
+    with path.open("rb") as stream:
+        return damage(stream, role)
+
+
+def jpeg(side: int) -> bytes:
+    out = io.BytesIO()
+    Image.effect_noise((side, side), 90).save(out, "JPEG", quality=95)
+    return out.getvalue()
+
+
+def tiff(tmp_path: Path) -> Path:
+    path = tmp_path / "a.tif"
+    Image.new("RGB", (200, 100), (9, 30, 90)).save(path)
+    return path
+
+
+@pytest.mark.parametrize("side", [120, 1800], ids=["small, walked", "large, only its end looked at"])
+def test_a_jpeg_without_its_end_is_noticed_and_a_whole_one_is_not(tmp_path: Path, side: int) -> None:
+    path = tmp_path / "a.jpg"
+    path.write_bytes(jpeg(side))
+    assert told(path, Role.PICTURE) is None
+    path.write_bytes(jpeg(side)[:-1000])
+    assert told(path, Role.PICTURE) == "its picture data has no end: the file was cut"
+
+
+def test_card_padding_behind_a_jpeg_is_no_damage(tmp_path: Path) -> None:
+    path = tmp_path / "a.jpg"
+    path.write_bytes(jpeg(1800) + bytes(16_757))
+    assert told(path, Role.PICTURE) is None
+
+
+def test_the_bytes_that_a_tiff_lacks_are_counted(tmp_path: Path) -> None:
+    path = tiff(tmp_path)
+    assert told(path, Role.PICTURE) is None
+    data = path.read_bytes()
+    (directory,) = struct.unpack_from("<I", data, 4)
+    if directory < 1000:
+        path.write_bytes(data[:-77])
+        assert told(path, Role.PICTURE) == "its picture data ends 77 bytes short: the file was cut"
+    else:
+        path.write_bytes(data[:directory])
+        assert told(path, Role.PICTURE) == "its picture data ends 2 bytes short: the file was cut"
+
+
+def test_boxes_that_claim_more_than_there_is_are_counted(tmp_path: Path) -> None:
+    path = tmp_path / "a.cr3"
+    path.write_bytes(
+        struct.pack(">I4s4s4s", 16, b"ftyp", b"crx ", bytes(4)) + struct.pack(">I4s", 900, b"mdat")
+    )
+    assert told(path) == "its picture data ends 892 bytes short: the file was cut"
+
+
+def test_a_raw_of_unknown_make_and_few_bytes_is_noticed_and_an_empty_mapping_does_no_harm(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "a.mrw"
+    path.write_bytes(b"\0MRM" + bytes(2592))
+    assert told(path) == "2596 bytes are too few for a raw picture: the file was cut"
+    path.write_bytes(b"")
+    assert told(path) is None
+
+
+@needs_samples
+@pytest.mark.samples
+def test_real_camera_files_are_whole_and_the_broken_ones_are_not() -> None:
+    assert SAMPLES is not None
+    for folder, role in (("raw", Role.RAW), ("jpeg", Role.PICTURE), ("sequence", Role.PICTURE)):
+        for path in sorted((SAMPLES / folder).rglob("*")):
+            if path.is_file() and path.suffix.lower() not in (".thm", ".mov"):
+                picture = path.suffix.lower() in (".jpg", ".tiff")
+                assert told(path, Role.PICTURE if picture else role) is None, path.name
+    for name in ("ARW.exif", "Panasonic.rw2", "canon-r6.cr3", "sample.arw", "sample.cr2", "Nikon.nef"):
+        assert told(SAMPLES / "broken" / name), name
