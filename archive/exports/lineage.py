@@ -28,7 +28,7 @@ def lineage_of(books: Books, asked: str, say: SayStep) -> LineageAnswer:
     UsageError : when it is neither a file nor anything that the archive knows.
     """
     path = Path(asked)
-    if path.is_file():
+    if _is_file(path):
         answer = _of_file(books, path, say)
         if answer is not None:
             return answer
@@ -41,6 +41,14 @@ def lineage_of(books: Books, asked: str, say: SayStep) -> LineageAnswer:
         return _answer(books, asked, recorded[-1], "its path on record", "certain", say)
     frames = find(books.catalogue, asked).frames
     return _of_frames(books, asked, frames, "its name", "certain")
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except OSError:
+        # No file has a name this long; a frame may still be meant.
+        return False
 
 
 def _of_file(books: Books, path: Path, say: SayStep) -> LineageAnswer | None:

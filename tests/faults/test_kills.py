@@ -14,22 +14,26 @@ from typing import Any
 import numpy as np
 import pytest
 from PIL import Image
-from support.cards import SITE, contents, demo_cards, spoil
+from support.cards import SITE, archive_in, contents, demo_cards, spoil
 from support.commands import run, started
 
 from archive.store.digest import digest_bytes
+from archive.workspace import open_archive
 
 pytestmark = pytest.mark.slow
 KILLS = 10
 
 
 def prepared(folder: Path) -> Path:
-    """A new archive with a site, made by commands."""
-    run("new", folder, folder=folder.parent)
-    name, latitude, longitude, elevation, zone = SITE
-    run("site", "add", name, "--latitude", str(latitude), "--longitude", str(longitude), "--zone", zone,
-        "--elevation", str(elevation), folder=folder)  # fmt: skip
+    """A new archive with a site."""
+    archive_in(folder).close()
     return folder
+
+
+def findings(archive: Path) -> list[str]:
+    """The paths that an audit finds fault with."""
+    with open_archive(archive) as workspace:
+        return [finding.path for finding in workspace.custody.audit(lambda *_: None).findings]
 
 
 def killed(words: Sequence[str | Path], folder: Path, delay: float) -> bool:
@@ -108,7 +112,7 @@ def test_an_ingest_killed_at_any_moment_ends_as_if_it_had_not_been(
         assert entries(archive, "ingest") == entries(whole, "ingest") == 1
         assert entries(archive, "sequence") == entries(whole, "sequence")
         assert unfinished(archive) == []
-        assert run("audit", "--json", folder=archive).json["findings"] == []
+        assert findings(archive) == []
         assert contents(card) == before
     assert hit >= KILLS // 2
 
@@ -132,7 +136,7 @@ def test_an_export_killed_again_and_again_ends_as_if_it_had_not_been(
     assert entries(archive, "job-started") == entries(archive, "job-ended") == 1
     assert unfinished(archive) == []
     assert run("stale", "--json", folder=archive).json == []
-    assert run("audit", "--json", folder=archive).json["findings"] == []
+    assert findings(archive) == []
     made = contents(archive / "exports")
     assert made.keys() == {p for p in contents(whole / "exports") if spec in p}
     for path in made:
@@ -142,8 +146,6 @@ def test_an_export_killed_again_and_again_ends_as_if_it_had_not_been(
 
 def recorded(archive: Path, spec: str) -> list[str]:
     """The paths on record for a spec; a file that was recorded twice is there twice."""
-    from archive.workspace import open_archive
-
     with open_archive(archive) as workspace:
         return sorted(path.removeprefix("exports/") for path in workspace.made_by(spec))
 
@@ -218,5 +220,4 @@ def test_an_audit_after_a_kill_still_notices_what_is_damaged(
     run(*ingest(card), folder=archive)
     victim = next((archive / "masters").rglob("*.DNG"))
     spoil(victim)
-    findings = run("audit", "--json", folder=archive, code=1).json["findings"]
-    assert [finding["path"] for finding in findings] == [str(victim.relative_to(archive))]
+    assert findings(archive) == [str(victim.relative_to(archive))]

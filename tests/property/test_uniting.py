@@ -139,7 +139,7 @@ def applied(entries: Sequence[Entry], source: random.Random, *, twice: bool) -> 
     return catalogue
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=45, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(step, max_size=24), st.integers(0, 2**32))
 def test_entries_of_two_writers_give_one_catalogue_in_any_order_and_again(
     steps: list[tuple[int, tuple[object, ...]]], seed: int

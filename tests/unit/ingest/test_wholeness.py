@@ -84,5 +84,5 @@ def test_real_camera_files_are_whole_and_the_broken_ones_are_not() -> None:
             if path.is_file() and path.suffix.lower() not in (".thm", ".mov"):
                 picture = path.suffix.lower() in (".jpg", ".tiff")
                 assert told(path, Role.PICTURE if picture else role) is None, path.name
-    for name in ("ARW.exif", "Panasonic.rw2", "canon-r6.cr3", "sample.arw", "sample.cr2", "Nikon.nef"):
+    for name in ("ARW.exif", "Panasonic.rw2", "canon-r6.cr3", "sample.arw", "sample.cr2", "fixture.cr3"):
         assert told(SAMPLES / "broken" / name), name
