@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from archive.catalogue.database import open_database
@@ -13,6 +15,7 @@ from archive.errors import ArchiveError, UsageError, shown
 from archive.journal.log import Fault, Log
 from archive.model.capture import Frame
 from archive.model.entry import Change, Draft, Entry
+from archive.model.identity import canonical
 from archive.model.results import RebuildReport
 from archive.store.masters import read_master
 from archive.store.volumes import Volume, chain_state, held_files, roll_folders
@@ -56,7 +59,9 @@ class Books:
         UsageError : for a text that is no UTF-8, or a number that is none.
         """
         try:
-            entry = self.log.append(draft)
+            # A reader finds 8 where 8.0 was meant: the catalogue is to hold what a rebuild would.
+            changes = (replace(c, value=json.loads(canonical(c.value))) for c in draft.changes)
+            entry = self.log.append(replace(draft, changes=tuple(changes)))
         except ValueError as error:
             raise UsageError(
                 f"That cannot be written into the journal: {error}.",

@@ -29,7 +29,7 @@ def find(catalogue: Catalogue, text: str) -> Found:
     ------
     UsageError : when nothing is found; it lists what comes near.
     """
-    address = parse_address(text)
+    address = parse_address(shown(text))
     if address.night is None:
         return Found(frames=tuple(_named(catalogue, address)))
     if address.number is not None and address.camera is not None:

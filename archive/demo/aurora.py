@@ -11,12 +11,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
 from archive.demo.noise import fractal, noise
+from archive.engine.kernels.compiled import kernel
 
 EARTH_KM = 6371.0
 TILT = 0.21
@@ -99,7 +99,7 @@ def _profiles() -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.fl
     return body.astype(np.float32), lower.astype(np.float32), top.astype(np.float32)
 
 
-@nb.njit(nogil=True, error_model="numpy")
+@kernel
 def _feet(along: Any, across: float, phase: float, folds: float, seed: float, out: Any) -> None:
     for index in range(along.size):
         x, y = along[index], across
@@ -121,7 +121,7 @@ def _feet(along: Any, across: float, phase: float, folds: float, seed: float, ou
         out[index, 1] = y
 
 
-@nb.njit(nogil=True, error_model="numpy")
+@kernel
 def _draw(
     feet: Any, flux: Any, calm: Any, share: float, heading: float, half: float, horizon: float,
     body: Any, lower: Any, top: Any, sharp: Any, soft: Any,
@@ -204,7 +204,7 @@ def _draw(
             row -= 1
 
 
-@nb.njit(nogil=True, error_model="numpy")
+@kernel
 def _patches(east: Any, north: Any, phase: float, seed: float, out: Any) -> None:
     for row in range(east.shape[0]):
         for column in range(east.shape[1]):
@@ -261,7 +261,7 @@ def resized(
     out = np.empty((height, width, picture.shape[2]), np.float32)
     for c in range(picture.shape[2]):
         plane = Image.fromarray(np.ascontiguousarray(picture[..., c]))
-        out[..., c] = plane.resize((width, height), how)
+        out[..., c] = np.asarray(plane.resize((width, height), how))
     return np.maximum(out, np.float32(0), out=out)
 
 

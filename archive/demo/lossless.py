@@ -6,9 +6,10 @@ import heapq
 import struct
 from typing import Any
 
-import numba as nb
 import numpy as np
 from numpy.typing import NDArray
+
+from archive.engine.kernels.compiled import kernel
 
 PRECISION = 14
 """Bits per sample of every stream written here."""
@@ -16,7 +17,7 @@ _COMPONENTS = 2
 _RESERVED = 99
 
 
-@nb.njit(nogil=True, error_model="numpy")
+@kernel
 def _differences(tile: Any, out: Any, counts: Any) -> None:
     # Predictor 1: the sample to the left of the same component; the first column looks up (T.81 H.1.2.1).
     height, width = tile.shape
@@ -38,7 +39,7 @@ def _differences(tile: Any, out: Any, counts: Any) -> None:
             counts[size] += 1
 
 
-@nb.njit(nogil=True, error_model="numpy")
+@kernel
 def _emit(differences: Any, codes: Any, lengths: Any, out: Any) -> int:
     height, width = differences.shape
     bits = np.uint64(0)

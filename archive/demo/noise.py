@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-import numba as nb
 import numpy as np
 from numpy.typing import NDArray
+
+from archive.engine.kernels.compiled import kernel
 
 
 def _shuffled() -> NDArray[np.int64]:
@@ -26,11 +27,10 @@ _SLOPES = np.array(
      (0, 1, 1), (0, -1, 1), (0, 1, -1), (0, -1, -1), (1, 1, 0), (-1, 1, 0), (0, -1, 1), (0, -1, -1)],
     np.float64,
 )  # fmt: skip
-_MODE = {"nogil": True, "error_model": "numpy"}
 
 
-@nb.njit(**_MODE)
-def _edge(place: int, x: float, y: float, z: float, c: float) -> float:
+@kernel
+def _edge(place: int, x: float, y: float, z: float, c: float) -> Any:
     """Between the two corners of a cell that lie above each other."""
     low, high = _ORDER[place] & 15, _ORDER[place + 1] & 15
     first = _SLOPES[low, 0] * x + _SLOPES[low, 1] * y + _SLOPES[low, 2] * z
@@ -38,8 +38,8 @@ def _edge(place: int, x: float, y: float, z: float, c: float) -> float:
     return first + c * (second - first)
 
 
-@nb.njit(**_MODE)
-def noise(x: float, y: float, z: float) -> float:
+@kernel
+def noise(x: float, y: float, z: float) -> Any:
     """Gradient noise of unit wavelength, about -1 to 1, twice differentiable (after Perlin 2002)."""
     i, j, k = np.floor(x), np.floor(y), np.floor(z)
     x, y, z = x - i, y - j, z - k
@@ -55,7 +55,7 @@ def noise(x: float, y: float, z: float) -> float:
     return near + b * (far - near)
 
 
-@nb.njit(**_MODE)
+@kernel
 def _fractal(x: Any, y: Any, z: float, octaves: int, gain: float, out: Any) -> None:
     for index in range(x.size):
         amplitude, scale, total = 1.0, 1.0, 0.0

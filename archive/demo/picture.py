@@ -5,16 +5,16 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 
 from archive.demo import aurora, scene, sky
+from archive.engine.kernels.compiled import kernel
 
 _LAMP = np.array([1.0, 0.56, 0.22], np.float32) * np.float32(0.42)
 
 
-@nb.njit(nogil=True, error_model="numpy")
+@kernel
 def _compose(
     picture: Any, horizon: int, sky_share: Any, ambient: Any, direct: Any, mirror: Any, lamp: Any,
     dome: Any, front: Any, lamplight: Any, mirrored: Any,
@@ -109,7 +109,7 @@ class View:
             picture, self._sky_rows, land.sky, land.ambient, land.direct, land.mirror, land.lamp,
             (0.8 * dome).astype(np.float32), (0.8 * front).astype(np.float32), _LAMP, mirrored,
         )  # fmt: skip
-        return picture
+        return _softened(_softened(picture, 0), 1)
 
     def _mirrored(
         self, above: NDArray[np.float32], dome: NDArray[np.float32], ground: int
@@ -128,3 +128,14 @@ class View:
         smear = aurora.blurred(np.ascontiguousarray(seen[::-1]), max(0.6, columns * 0.006))
         smear = aurora.blurred_down(smear, max(1.0, columns * 0.030))
         return aurora.resized(smear, width, max(ground, round(need * self._grow)))[:ground]
+
+
+def _softened(picture: NDArray[np.float32], axis: int) -> NDArray[np.float32]:
+    """What the low-pass filter before a sensor does along one axis; without it, edges get fringes."""
+    moved = np.moveaxis(picture, axis, 0)
+    out = np.float32(0.5) * moved
+    out[1:] += np.float32(0.25) * moved[:-1]
+    out[:-1] += np.float32(0.25) * moved[1:]
+    out[0] += np.float32(0.25) * moved[0]
+    out[-1] += np.float32(0.25) * moved[-1]
+    return np.ascontiguousarray(np.moveaxis(out, 0, axis))

@@ -75,7 +75,7 @@ def _packed(kind: int, value: Value) -> tuple[int, bytes]:
         data = bytes(value)  # type: ignore[arg-type]
         return len(data), data
     if kind in (RATIONAL, SRATIONAL):
-        parts = [Fraction(part).limit_denominator(10000) for part in value]  # type: ignore[arg-type]
+        parts = [Fraction(part).limit_denominator(10000) for part in value]
         flat = [number for part in parts for number in (part.numerator, part.denominator)]
         return len(parts), struct.pack(f"<{len(flat)}{'I' if kind == RATIONAL else 'i'}", *flat)
     return len(value), struct.pack(f"<{len(value)}{_CODES[kind]}", *value)

@@ -9,11 +9,11 @@ from functools import cache
 from statistics import NormalDist
 from typing import Any
 
-import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 
 from archive.demo.rawfile import PATTERNS, Body
+from archive.engine.kernels.compiled import kernel
 
 SRGB_TO_XYZ = np.array(
     [
@@ -31,14 +31,14 @@ _DARK_E_S = 0.05
 _HOT = 2.2e-5
 
 
-@nb.njit(nogil=True, error_model="numpy")
+@kernel
 def _scrambled(word: Any) -> Any:
     word = (word ^ (word >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
     word = (word ^ (word >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
     return word ^ (word >> np.uint64(31))
 
 
-@nb.njit(nogil=True, error_model="numpy")
+@kernel
 def _expose(
     light: Any, matrix: Any, pattern: Any, normal: Any, frame_key: Any, body_key: Any,
     full: float, gain: float, read: float, dark: float, hot: float, fall: float, black: float, white: float,

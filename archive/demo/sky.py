@@ -6,11 +6,11 @@ from datetime import UTC, datetime
 from functools import cache
 from typing import Any
 
-import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 
 from archive.demo.noise import fractal
+from archive.engine.kernels.compiled import kernel
 
 _FAINTEST = 8.3
 _EPOCH = datetime(2000, 1, 1, 12, tzinfo=UTC)
@@ -73,7 +73,7 @@ def _star_colours(index: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.stack([0.86 + 0.34 * warm, np.ones_like(warm), 1.34 - 0.46 * warm], -1)
 
 
-@nb.njit(nogil=True, error_model="numpy")
+@kernel
 def _splat(columns: Any, rows: Any, light: Any, core: float, out: Any) -> None:
     height, width, _ = out.shape
     for star in range(columns.size):
@@ -133,7 +133,8 @@ class Heavens:
         """Stars that may be in view within half an hour of a sidereal time, in catalogue order."""
         hour = round(sidereal * 24 / (2 * np.pi))
         if hour not in self._near:
-            east, north, up = horizontal(*self._place, hour * 2 * np.pi / 24, float(self._latitude))
+            ascension, declination = self._place
+            east, north, up = horizontal(ascension, declination, hour * 2 * np.pi / 24, float(self._latitude))
             ahead = north * np.cos(self._azimuth) + east * np.sin(self._azimuth)
             right = east * np.cos(self._azimuth) - north * np.sin(self._azimuth)
             # The sky turns by 0.13 in half an hour; a wider margin costs little.
@@ -197,7 +198,10 @@ class Heavens:
         light = light + band[..., None] * np.array([0.0170, 0.0165, 0.0185]) * dim
         town = np.exp(-(((azimuth - 31) / 15) ** 2)) * np.exp(-degrees / 3.6)
         town += 0.22 * np.exp(-(((azimuth - 31) / 30) ** 2)) * np.exp(-degrees / 9)
-        return (light + town[..., None] * np.array([0.062, 0.036, 0.019])).astype(np.float32)
+        lit: NDArray[np.float32] = (light + town[..., None] * np.array([0.062, 0.036, 0.019])).astype(
+            np.float32
+        )
+        return lit
 
     def _galactic(self, equatorial: NDArray[np.float64], polar: NDArray[np.float64]) -> NDArray[np.float64]:
         # North galactic pole and galactic longitude of the celestial pole (IAU 1958, for J2000).

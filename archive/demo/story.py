@@ -15,17 +15,22 @@ from archive.workspace import open_archive
 
 FIRST_LOOK = (
     "hot_pixels.reach=12",
-    "vignetting.corner=1.2",
-    "exposure.stops=0.7",
-    "highlight_recovery.stops=0.6",
-    "shadow_lift.stops=1.2",
-    "contrast.amount=0.16",
-    "chroma.amount=0.12",
-    "luminance_noise.strength=1.6",
+    "vignetting.corner=0.6",
+    "exposure.stops=0.3",
+    "highlight_recovery.stops=0.9",
+    "shadow_lift.stops=0.4",
+    "contrast.amount=0.14",
+    "chroma.muted=0.12",
+    "luminance_noise.strength=1.2",
     "colour_noise.strength=4",
-    "sharpness.amount=0.5",
+    "sharpness.amount=0.3",
 )
-SECOND_LOOK = ("exposure.stops=0.5", "balance.source=illuminant", "balance.kelvin=4400")
+SECOND_LOOK = (
+    "exposure.stops=0.1",
+    "balance.source=illuminant",
+    "balance.kelvin=4100",
+    "balance.duv=0.006",
+)
 
 
 def _nothing() -> None:
@@ -67,6 +72,10 @@ def tell(folder: Path, night: DemoNight) -> Iterator[Scene]:
     def best() -> str:
         line = sequence("north")
         return f"{line.address}#{round(line.frames * 0.56)}"
+
+    def some() -> str:
+        line = sequence("north")
+        return f"{line.address}#{line.frames // 2}..{min(line.frames, line.frames // 2 + 31)}"
 
     def made(spec: str) -> list[Path]:
         with open_archive(archive) as workspace:
@@ -133,14 +142,14 @@ def tell(folder: Path, night: DemoNight) -> Iterator[Scene]:
         commands=lambda: [
             ["export", best(), "--spec", "still-web", *at],
             ["export", best(), "--spec", "still-print", *at],
-            ["export", sequence("north").address, "--spec", "set-hd", *at],
+            ["export", some(), "--spec", "set-hd", *at],
             ["export", sequence("north").address, "--spec", "movie-hd", *at],
         ],
         after=lambda: _keep(made("still-web")[-1:], pictures, "client-favourite-final(2)"),
     )
     yield Scene(
         title="A change of mind",
-        text="A little darker and warmer. Nothing is lost: what was made before is stale now, and says why.",
+        text="A little darker and cooler. Nothing is lost: what was made before is stale now, and says why.",
         commands=lambda: [
             ["recipe", "set", best(), *SECOND_LOOK, "--note", "closer to what it felt like", *at],
             ["recipe", "history", best(), *at],

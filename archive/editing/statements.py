@@ -110,7 +110,8 @@ class Statements:
 
         Raises
         ------
-        UsageError : for a time that cannot be read, a correction of more than ten years, or a drift beyond belief.
+        UsageError : for a time that cannot be read, a correction of more than ten years, or a drift beyond
+            belief.
         """
         if not abs(drift) <= _FASTEST_DRIFT:
             raise UsageError(

@@ -2,7 +2,7 @@
 
 Numba reads its index files with pickle, so a cache in a place that others can write to would run their code.
 Its own bookkeeping does not notice a changed function in another module, so the folder's name is a digest of
-every source of the engine and of the versions that decide what is compiled.
+every source with kernels in it and of the versions that decide what is compiled.
 """
 
 from __future__ import annotations
@@ -16,15 +16,16 @@ from pathlib import Path
 _COMPILERS = ("numba", "numpy", "llvmlite")
 
 
-def sources_digest(root: Path) -> str:
-    """Hexadecimal digest over every Python source below ``root`` and the compilers' versions."""
+def sources_digest(*roots: Path) -> str:
+    """Hexadecimal digest over every Python source below the folders, and the compilers' versions."""
     digest = hashlib.sha256()
     for name in _COMPILERS:
         digest.update(f"{name} {version(name)}\n".encode())
-    for source in sorted(root.rglob("*.py")):
-        data = source.read_bytes()
-        digest.update(f"{source.relative_to(root).as_posix()} {len(data)}\n".encode())
-        digest.update(data)
+    for root in roots:
+        for source in sorted(root.rglob("*.py")):
+            data = source.read_bytes()
+            digest.update(f"{source.relative_to(root).as_posix()} {len(data)}\n".encode())
+            digest.update(data)
     return digest.hexdigest()[:24]
 
 
@@ -43,7 +44,10 @@ def kernel_cache() -> Path | None:
     somebody else: kernels are then compiled anew in each process.
     """
     try:
-        folder = user_cache() / "noctuary" / "kernels" / sources_digest(Path(__file__).parent)
+        engine = Path(__file__).parent
+        # The demo's kernels are compiled by the same decorator, so their sources count as well.
+        digest = sources_digest(engine, engine.parent / "demo")
+        folder = user_cache() / "noctuary" / "kernels" / digest
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         state = folder.stat()
     except (OSError, RuntimeError):

@@ -36,6 +36,8 @@ def lineage_of(books: Books, asked: str, say: SayStep) -> LineageAnswer:
             f"{shown(path.name)} is not known here: neither its bytes nor an id inside it are on record.",
             hint="It was made elsewhere, or by another archive; unite that archive to find it.",
         )
+    # Bytes that are no text are in no name on record, and no database takes them.
+    asked = shown(asked)
     recorded = derivatives(books.catalogue, path=asked) or derivatives(books.catalogue, digest=asked)
     if recorded:
         return _answer(books, asked, recorded[-1], "its path on record", "certain", say)

@@ -130,7 +130,7 @@ class Exports:
         UsageError : when none is on record there.
         """
         root = str(self._books.home.root)
-        path = name.removeprefix(root).lstrip("/")
+        path = shown(name.removeprefix(root).lstrip("/"))
         found = derivatives(self._books.catalogue, path=path) or [
             d for d in derivatives(self._books.catalogue) if d.path.rpartition("/")[2] == name
         ]

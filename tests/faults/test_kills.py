@@ -36,22 +36,38 @@ def findings(archive: Path) -> list[str]:
         return [finding.path for finding in workspace.custody.audit(lambda *_: None).findings]
 
 
-def killed(words: Sequence[str | Path], folder: Path, delay: float) -> bool:
-    """Whether the command was still at work when it was killed, after so many seconds."""
+def at_work(words: Sequence[str | Path], folder: Path) -> subprocess.Popen[str]:
+    """A command begun, and seen to hold its lock; or at its end already."""
+    lock = folder / "incoming" / f"{words[0]}.lock"
     process = started(words, folder)
+    while process.poll() is None and not (lock.exists() and lock.stat().st_size):
+        time.sleep(0.002)
+    return process
+
+
+def stopped(
+    words: Sequence[str | Path], folder: Path, delay: float, number: signal.Signals
+) -> tuple[int, str]:
+    """How a command ended that got a signal so many seconds after it had its lock, with all it started."""
+    process = at_work(words, folder)
     try:
         process.wait(delay)
     except subprocess.TimeoutExpired:
-        os.killpg(process.pid, signal.SIGKILL)
-        process.communicate()
-        return True
-    process.communicate()
-    return False
+        os.killpg(process.pid, number)
+    _, err = process.communicate(timeout=60)
+    return process.returncode, err
+
+
+def killed(words: Sequence[str | Path], folder: Path, delay: float) -> bool:
+    return stopped(words, folder, delay, signal.SIGKILL)[0] == -signal.SIGKILL
 
 
 def timed(words: Sequence[str | Path], folder: Path) -> float:
+    """Seconds that a command works under its lock."""
+    process = at_work(words, folder)
     begun = time.monotonic()
-    run(*words, folder=folder)
+    _, err = process.communicate()
+    assert process.returncode == 0, err
     return time.monotonic() - begun
 
 
@@ -82,18 +98,21 @@ def card(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def undisturbed(card: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, float]]:
     """An archive that took the card in without being disturbed, and the seconds that took."""
     archive = prepared(tmp_path_factory.mktemp("whole") / "archive")
-    yield archive, timed(ingest(card), archive)
+    seconds = timed(ingest(card), archive)
+    # Compiles what pictures need, so that later exports take the time that exports take.
+    (line,) = run("sequences", "--json", folder=archive).json
+    run("export", f"{line['address']}#1", "--spec", "still-web", folder=archive)  # fmt: skip
+    yield archive, seconds
 
 
 def ingest(card: Path) -> list[str | Path]:
     return ["ingest", card, "--site", SITE[0], "--json"]
 
 
-def delays(seed: int, whole: float, first: float) -> list[float]:
-    """Seeded moments spread over a run: one in each tenth of what follows the program's start."""
+def delays(seed: int, seconds: float) -> list[float]:
+    """Seeded moments spread over a run: one in each tenth of its work."""
     chance = random.Random(seed)
-    span = whole - first
-    return [first + span * (tenth + chance.random()) / KILLS for tenth in range(KILLS)]
+    return [seconds * (tenth + chance.random()) / KILLS for tenth in range(KILLS)]
 
 
 def test_an_ingest_killed_at_any_moment_ends_as_if_it_had_not_been(
@@ -102,7 +121,7 @@ def test_an_ingest_killed_at_any_moment_ends_as_if_it_had_not_been(
     whole, seconds = undisturbed
     before = contents(card)
     hit = 0
-    for delay in delays(1, seconds, 0.4 * seconds):
+    for delay in delays(1, seconds):
         archive = prepared(tmp_path / f"archive-{delay:.3f}")
         hit += killed(ingest(card), archive, delay)
         (report,) = run(*ingest(card), folder=archive).json
@@ -114,7 +133,7 @@ def test_an_ingest_killed_at_any_moment_ends_as_if_it_had_not_been(
         assert unfinished(archive) == []
         assert findings(archive) == []
         assert contents(card) == before
-    assert hit >= KILLS // 2
+    assert hit >= 3
 
 
 @pytest.mark.parametrize("spec", ["set-hd", "movie-hd"])
@@ -128,7 +147,7 @@ def test_an_export_killed_again_and_again_ends_as_if_it_had_not_been(
     expected = run(*command, folder=whole).json
     archive = prepared(tmp_path / "archive")
     run(*ingest(card), folder=archive)
-    hit = sum(killed(command, archive, delay) for delay in delays(2, seconds, 0.3 * seconds))
+    hit = sum(killed(command, archive, delay) for delay in delays(2, seconds / 3))
     report = run(*command, folder=archive).json
     assert hit >= 3
     assert [file["path"] for file in report["files"]] == [file["path"] for file in expected["files"]]
@@ -159,23 +178,14 @@ def pixels(path: Path) -> Any:
         return np.stack([frame.to_ndarray(format="rgb24") for frame in movie.decode(video=0)])
 
 
-def interrupted(words: Sequence[str | Path], folder: Path, delay: float) -> tuple[int, str]:
-    """Ctrl-C as a terminal sends it: to the command and everything it started."""
-    process = started(words, folder)
-    time.sleep(delay)
-    os.killpg(process.pid, signal.SIGINT)
-    _, err = process.communicate(timeout=60)
-    return process.returncode, err
-
-
 def test_ctrl_c_says_what_is_safe_and_the_next_run_completes(
     card: Path, undisturbed: tuple[Path, float], tmp_path: Path
 ) -> None:
     whole, seconds = undisturbed
     hit = 0
-    for number, share in enumerate((0.55, 0.7, 0.85)):
+    for number, share in enumerate((0.1, 0.3, 0.6)):
         archive = prepared(tmp_path / f"archive-{number}")
-        code, err = interrupted(ingest(card), archive, share * seconds)
+        code, err = stopped(ingest(card), archive, share * seconds, signal.SIGINT)
         assert "Traceback" not in err
         assert code in (0, 130)
         if code == 130:
@@ -200,8 +210,8 @@ def test_ctrl_c_during_an_export_is_quiet_and_the_next_run_completes(
     (movie,) = (archive / "exports").rglob("*.mp4")
     movie.unlink()
     hit = 0
-    for share in (0.5, 0.65, 0.8):
-        code, err = interrupted(command, archive, share * seconds)
+    for share in (0.1, 0.3, 0.6):
+        code, err = stopped(command, archive, share * seconds, signal.SIGINT)
         assert "Traceback" not in err
         assert code in (0, 130)
         hit += code == 130
@@ -216,7 +226,7 @@ def test_an_audit_after_a_kill_still_notices_what_is_damaged(
 ) -> None:
     _, seconds = undisturbed
     archive = prepared(tmp_path / "archive")
-    killed(ingest(card), archive, 0.8 * seconds)
+    killed(ingest(card), archive, 0.5 * seconds)
     run(*ingest(card), folder=archive)
     victim = next((archive / "masters").rglob("*.DNG"))
     spoil(victim)

@@ -113,9 +113,12 @@ def test_an_equal_clock_is_not_stated_again(place: Studio) -> None:
 @pytest.mark.parametrize("drift", [float("nan"), float("inf"), 1e300, -601.0])
 def test_a_drift_beyond_belief_is_refused_before_it_blocks_the_archive(place: Studio, drift: float) -> None:
     statements = place.workspace.statements
-    with pytest.raises(UsageError, match="drift: .* is outside -600 to 600 s a day"):
+    with pytest.raises(UsageError, match=r"drift: .* is outside -600 to 600 s a day"):
         statements.set_clock(
-            statements.camera_named("one"), reads="2026-03-18T22:00:00", true="2026-03-18T22:01:12", drift=drift
+            statements.camera_named("one"),
+            reads="2026-03-18T22:00:00",
+            true="2026-03-18T22:01:12",
+            drift=drift,
         )
     assert place.entries("clock") == 0
 

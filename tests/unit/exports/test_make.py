@@ -26,8 +26,8 @@ def test_a_container_of_a_newer_release_is_refused_by_name() -> None:
 def test_each_container_is_written_and_carries_its_packet(container: str, start: bytes) -> None:
     from archive.formats.provenance import find_packet, packet
 
-    xmp = packet(document_id="urn:uuid:1", instance_id="urn:uuid:2", derived_from=[], created="2026-03-20T10:00:00Z",
-                 tool="Noctuary")  # fmt: skip
+    xmp = packet(document_id="urn:uuid:1", instance_id="urn:uuid:2", derived_from=[],
+                 created="2026-03-20T10:00:00Z",                 tool="Noctuary")  # fmt: skip
     pixels = PIXELS.astype(np.uint16) if container == "tiff" else PIXELS
     data = encoded(pixels, replace(spec_named("still-web"), container=container), xmp)
     assert data.startswith(start)

@@ -2,7 +2,6 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 from PIL import Image
@@ -65,7 +64,9 @@ def test_a_preview_shows_before_beside_after_and_writes_nothing(place: Studio) -
     before = sorted(place.root.rglob("*"))
     with Image.open(io.BytesIO(place.workspace.exports.preview(f"{SEQUENCE}#1", size=200))) as pair:
         wide = pair.size
-    with Image.open(io.BytesIO(place.workspace.exports.preview(f"{SEQUENCE}#1", size=200, before=False))) as one:
+    with Image.open(
+        io.BytesIO(place.workspace.exports.preview(f"{SEQUENCE}#1", size=200, before=False))
+    ) as one:
         assert one.size == (64, 48)
     assert wide[0] >= 128
     assert sorted(place.root.rglob("*")) == before

@@ -79,8 +79,9 @@ def test_a_movie_of_one_frame_is_refused(place: Studio) -> None:
 
 
 def test_a_derivative_of_a_frame_that_is_not_held_cannot_be_planned(tmp_path: Path) -> None:
-    from archive.catalogue.lineage import derivatives, effectives
     from support.builders import frame_id
+
+    from archive.catalogue.lineage import derivatives, effectives
 
     place = studio(tmp_path)
     place.export(f"{SEQUENCE}#1", "still-web")

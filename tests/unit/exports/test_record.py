@@ -23,7 +23,9 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Studio]:
 
 def plan(place: Studio, spec: str) -> Plan:
     found = find(place.workspace.books.catalogue, SEQUENCE)
-    return make_plan(place.workspace.books, found.frames, found.sequence, spec_named(spec), current_foundation())
+    return make_plan(
+        place.workspace.books, found.frames, found.sequence, spec_named(spec), current_foundation()
+    )
 
 
 def test_an_unfinished_job_is_taken_up_and_an_ended_one_is_not(place: Studio) -> None:

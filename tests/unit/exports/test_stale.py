@@ -58,7 +58,10 @@ def test_a_missing_and_an_altered_file_are_told_apart(place: Studio) -> None:
     other.chmod(0o644)
     other.write_bytes(b"short")
     states = {line.path: line.state for line in place.workspace.exports.stale()}
-    assert {Path(p).name: state for p, state in states.items()} == {path.name: "missing", other.name: "altered"}
+    assert {Path(p).name: state for p, state in states.items()} == {
+        path.name: "missing",
+        other.name: "altered",
+    }
 
 
 def test_an_alteration_that_keeps_the_size_is_found_by_the_audit(place: Studio) -> None:

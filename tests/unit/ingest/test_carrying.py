@@ -1,0 +1,95 @@
+"""Carrying out what was placed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from support.cards import archive_in, put, site_of, spoil, tiny_card, wav
+
+from archive.errors import DamagedFileError, Exit
+from archive.ingest import carrying
+from archive.ingest.transfer import CardReadError
+from archive.store.durable import LocalDisk
+
+
+def test_a_file_that_cannot_be_read_is_told_and_the_next_run_takes_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    card = tiny_card(tmp_path / "card", 6)
+    copy = carrying.copy_file
+
+    def third_fails(source: Path, *arguments: object, **options: object) -> object:
+        if source.name == "NOCT0003.JPG":
+            raise CardReadError("cannot be read: Input/output error")
+        return copy(source, *arguments, **options)  # type: ignore[arg-type]
+
+    with archive_in(tmp_path / "a") as workspace:
+        with monkeypatch.context() as patch:
+            patch.setattr(carrying, "copy_file", third_fails)
+            (report,) = workspace.ingest.take([card], site=site_of(workspace))
+        assert [note.path for note in report.failed] == ["DCIM/100NOCTU/NOCT0003.JPG"]
+        assert (report.copied, report.exit_code) == (5, Exit.ATTENTION)
+        (again,) = workspace.ingest.take([card], site=site_of(workspace))
+        assert (again.copied, len(again.held), again.failed) == (1, 5, ())
+        assert len(workspace.frames("2026-03-18")) == 6
+
+
+def test_masters_are_durable_before_the_hash_list_and_that_before_the_entry(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    order: list[str] = []
+    publish, sync = LocalDisk.publish, LocalDisk.sync_folder
+
+    def published(self: LocalDisk, source: str, target: str) -> None:
+        publish(self, source, target)
+        order.append(target)
+
+    def synced(self: LocalDisk, path: str) -> None:
+        sync(self, path)
+        order.append(f"sync {path}")
+
+    with archive_in(tmp_path / "a") as workspace:
+        monkeypatch.setattr(LocalDisk, "publish", published)
+        monkeypatch.setattr(LocalDisk, "sync_folder", synced)
+        workspace.ingest.take([tiny_card(tmp_path / "card", 5)], site=site_of(workspace))
+
+    def at(part: str, *, last: bool = False) -> int:
+        found = [index for index, step in enumerate(order) if part in step]
+        return found[-1 if last else 0]
+
+    placed = next(i for i, s in enumerate(order) if s.startswith("incoming/") and s.endswith(".json"))
+    synced_folder = next(i for i, s in enumerate(order) if s.startswith("sync masters/") and "100NOCTU" in s)
+    assert placed < at("NOCT0001.JPG") < at("NOCT0005.JPG") < synced_folder
+    assert synced_folder < at(".mhl") < at("ascmhl_chain.xml") < at("-ingest-")
+
+
+def test_a_clip_s_and_a_frame_s_companions_are_recorded_with_it(tmp_path: Path) -> None:
+    card = tiny_card(tmp_path / "card", 2)
+    put(card, "DCIM/100NOCTU/NOCT0002.WAV", wav())
+    with archive_in(tmp_path / "a") as workspace:
+        (report,) = workspace.ingest.take([card], site=site_of(workspace))
+        assert (report.rolls[0].files, report.rolls[0].frames) == (3, 2)
+        frame = workspace.frame("NOCT0002.JPG")
+        ((path, role),) = workspace.books.catalogue.companions(frame.id)
+        assert (path.rpartition("/")[2], role) == ("NOCT0002.WAV", "sound")
+
+
+def test_a_copy_damaged_between_two_runs_is_noticed_before_it_is_listed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Stop(BaseException):
+        pass
+
+    def stop(*_arguments: object, **_options: object) -> None:
+        raise Stop
+
+    card = tiny_card(tmp_path / "card", 3)
+    with archive_in(tmp_path / "a") as workspace:
+        with monkeypatch.context() as patch, pytest.raises(Stop):
+            patch.setattr(carrying, "record_generation", stop)
+            workspace.ingest.take([card], site=site_of(workspace))
+        (copy,) = (tmp_path / "a/masters").rglob("NOCT0002.JPG")
+        spoil(copy)
+        with pytest.raises(DamagedFileError, match=r"NOCT0002\.JPG on BLUE does not match the card"):
+            workspace.ingest.take([card], site=site_of(workspace))

@@ -1,0 +1,108 @@
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+from support.cards import archive_in
+from support.exports import SEQUENCE, studio
+
+from archive.errors import ArchiveError, UsageError
+from archive.store.volumes import find_volume
+from archive.workspace import describe_operators, list_specs, locate, new_archive, new_volume, open_archive
+
+
+def test_an_archive_is_found_from_inside_by_name_and_by_the_environment(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    new_archive(tmp_path / "a")
+    (tmp_path / "a/masters/deep").mkdir(parents=True)
+    monkeypatch.chdir(tmp_path / "a/masters/deep")
+    assert locate(None) == tmp_path / "a"
+    assert locate(tmp_path / "a/masters") == tmp_path / "a"
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(ArchiveError, match="There is no archive here"):
+        locate(None)
+    monkeypatch.setenv("NOCTUARY_ARCHIVE", str(tmp_path / "a"))
+    assert locate(None) == tmp_path / "a"
+    with pytest.raises(ArchiveError, match="There is no archive in"):
+        open_archive(tmp_path)
+
+
+def test_an_archive_is_made_only_where_nothing_is(tmp_path: Path) -> None:
+    (tmp_path / "full").mkdir()
+    (tmp_path / "full/mine.txt").write_text("mine")
+    with pytest.raises(UsageError, match="already holds something"):
+        new_archive(tmp_path / "full")
+    new_archive(tmp_path / "a")
+    with pytest.raises(UsageError, match="lies in the archive"):
+        new_archive(tmp_path / "a/inside")
+    assert (tmp_path / "a/FORMATS.md").read_text().startswith("# The formats")
+
+
+def test_a_folder_name_of_bytes_that_are_no_text_names_its_volume_escaped(tmp_path: Path) -> None:
+    volume = new_archive(tmp_path / os.fsdecode(b"ice\xff"))
+    assert volume.name == "ice\\xff"
+    assert find_volume(volume.root) == volume.root
+
+
+def test_a_volume_of_another_archive_is_refused(tmp_path: Path) -> None:
+    new_archive(tmp_path / "a")
+    new_archive(tmp_path / "b")
+    with pytest.raises(ArchiveError, match="volume of another archive"):
+        open_archive(tmp_path / "a", also=[tmp_path / "b"])
+
+
+def test_a_new_folder_becomes_a_further_volume_and_the_same_twice_is_one(tmp_path: Path) -> None:
+    first = new_archive(tmp_path / "a")
+    with open_archive(tmp_path / "a", also=[tmp_path / "b", tmp_path / "b", tmp_path / "a"]) as workspace:
+        assert [volume.root.name for volume in workspace.books.volumes] == ["a", "b"]
+    assert new_volume(tmp_path / "c", first.mark.archive).mark.archive == first.mark.archive
+
+
+def test_one_frame_tells_its_whole_story(tmp_path: Path) -> None:
+    place = studio(tmp_path)
+    workspace = place.workspace
+    workspace.recipes.set(f"{SEQUENCE}#2", ["exposure.stops=0.5"])
+    place.export(f"{SEQUENCE}#2", "still-web")
+    workspace.statements.rate([f"{SEQUENCE}#2"], 5)
+    story = workspace.story("NOCT0002.JPG")
+    assert story.line.address == f"{SEQUENCE}#2"
+    assert (story.line.rating, story.line.versions, story.line.zone) == (5, 1, "Europe/Oslo")
+    assert [name for name, _ in story.copies] == ["BLUE"]
+    assert len(story.recipe) == 1
+    assert [made.spec.name for made in story.made] == ["still-web"]
+    assert workspace.sequence(SEQUENCE).frames == 6
+    assert workspace.nights()[0].frames == 6
+    workspace.close()
+
+
+def test_a_master_on_a_volume_that_is_not_mounted_says_where_it_was_seen(tmp_path: Path) -> None:
+    place = studio(tmp_path)
+    frame = place.workspace.frame("NOCT0002.JPG")
+    place.workspace.close()
+    with open_archive(place.root, also=[tmp_path / "b"]) as workspace:
+        workspace.statements.rate([SEQUENCE], 1)
+        from archive.journal.log import unite
+
+        unite(workspace.books.volumes[0].disk, workspace.books.volumes[1].disk)
+    with (
+        open_archive(tmp_path / "b") as workspace,
+        pytest.raises(ArchiveError, match="last seen on BLUE"),
+    ):
+        workspace.books.master_bytes(frame)
+
+
+def test_operators_and_specs_are_described_without_an_archive() -> None:
+    (one,) = describe_operators("exposure")
+    assert "EV" in one.parameters[0].range
+    assert len(describe_operators()) > 5
+    assert {spec.name for spec in list_specs()} >= {"still-web", "movie-hd"}
+    with pytest.raises(UsageError):
+        describe_operators("sparkle")
+
+
+def test_a_closed_workspace_can_be_opened_again(tmp_path: Path) -> None:
+    archive_in(tmp_path / "a").close()
+    with open_archive(tmp_path / "a") as workspace:
+        assert [site.name for site in workspace.books.catalogue.sites()] == ["River bend"]

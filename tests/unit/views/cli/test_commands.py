@@ -1,0 +1,104 @@
+"""Every command inside one process: what it prints for people, and its code."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from support.exports import SEQUENCE, Studio, studio
+
+from archive.errors import UsageError
+from archive.views.cli import exports
+from archive.views.cli.app import app
+
+FRAME = f"{SEQUENCE}#2"
+
+
+@pytest.fixture(scope="module")
+def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Studio]:
+    made = studio(tmp_path_factory.mktemp("commands"))
+    made.workspace.close()
+    yield made
+
+
+@pytest.fixture
+def typed(place: Studio, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Any:
+    def run(*words: str) -> str:
+        monkeypatch.chdir(place.root)
+        answer = app(list(words), standalone_mode=False)
+        out = capsys.readouterr().out
+        return f"{out}=> {answer or 0}"
+
+    return run
+
+
+def test_listings_name_what_is_held(typed: Any) -> None:
+    assert "River bend" in typed("nights")
+    assert SEQUENCE in typed("sequences")
+    assert "NOCT0002.JPG" in typed("frames", SEQUENCE)
+    assert "River bend" in typed("site", "list")
+    story = typed("show", FRAME)
+    for part in ("NOCT0002.JPG", "ISO 3200", "BLUE: masters/2026-03-18/one-"):
+        assert part in story
+
+
+def test_statements_are_confirmed(typed: Any) -> None:
+    assert "1 frames rated 4." in typed("rate", FRAME, "--rating", "4")
+    assert "ice given to 6 frames." in typed("keyword", SEQUENCE, "--word", "ice")
+    assert "ice taken off 6 frames." in typed("keyword", SEQUENCE, "--word", "ice", "--off")
+    assert "one: +72.0 s" in typed(
+        "clock", "one", "--reads", "2026-03-18T22:00:00", "--true", "2026-03-18T22:01:12"
+    )
+
+
+def test_recipes_are_told_in_words(typed: Any) -> None:
+    assert "0.5" in typed("recipe", "set", FRAME, "exposure.stops=0.5")
+    assert "Nothing changed" in typed("recipe", "set", FRAME, "exposure.stops=0.5")
+    assert "its own, version" in typed("recipe", "show", FRAME, "--why")
+    assert "would be carried to 6 frames" in typed("recipe", "carry", FRAME, "--to", SEQUENCE, "--dry-run")
+    assert "exposure: carried to 6 frames" in typed("recipe", "carry", FRAME, "--to", SEQUENCE)
+    assert "shared already by 6 frames" in typed("recipe", "carry", FRAME, "--to", SEQUENCE)
+    assert "shared" in typed("recipe", "history", FRAME)
+
+
+def test_exports_are_found_again(typed: Any, place: Studio, tmp_path: Path) -> None:
+    assert "still-web: 1 made." in typed("export", FRAME, "--spec", "still-web")
+    assert "still-web: 1 already there." in typed("export", FRAME, "--spec", "still-web")
+    (path,) = (place.root / "exports").rglob("*.jpg")
+    assert "found by its bytes" in typed("lineage", str(path))
+    assert "same, byte for byte" in typed("regenerate", path.name)
+    assert "Nothing to make again." in typed("regenerate")
+    look = tmp_path / "look.jpg"
+    assert "Written:" in typed("preview", FRAME, "--to", str(look), "--size", "200")
+    assert look.read_bytes().startswith(b"\xff\xd8")
+    with pytest.raises(UsageError, match="is a folder"):
+        typed("preview", FRAME, "--to", str(tmp_path), "--size", "200")
+
+
+def test_custody_says_that_all_is_well(typed: Any) -> None:
+    assert "All of them are what was recorded." in typed("audit")
+    assert "No master was opened." in typed("rebuild")
+
+
+def test_specs_and_operators_need_no_archive(typed: Any) -> None:
+    assert "movie-hd" in typed("specs")
+    assert "exposure.stops" in typed("operators", "exposure")
+    assert exports.specs.__doc__
+
+
+@pytest.mark.parametrize("size", ["big", "960", "x640", "96x", "-96x64"])
+def test_a_demo_size_that_is_none_is_refused_and_writes_nothing(
+    typed: Any, tmp_path: Path, size: str
+) -> None:
+    with pytest.raises(UsageError, match="is no size"):
+        typed("demo", str(tmp_path / "demo"), "--size", size)
+    assert not (tmp_path / "demo").exists()
+
+
+def test_a_demo_never_touches_a_folder_that_holds_something(typed: Any, tmp_path: Path) -> None:
+    (tmp_path / "mine.txt").write_text("mine")
+    with pytest.raises(UsageError, match="already holds something"):
+        typed("demo", str(tmp_path))
+    assert [path.name for path in tmp_path.iterdir()] == ["mine.txt"]
