@@ -16,6 +16,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING
 
 from archive.catalogue.books import Books
+from archive.catalogue.database import discard_database
 from archive.catalogue.lineage import derivatives, standings
 from archive.catalogue.resolve import find, find_one, find_sequence
 from archive.custody.part import Custody
@@ -99,7 +100,11 @@ def locate(named: Path | str | None) -> Path:
 
 
 def open_archive(
-    folder: Path | str | None = None, *, also: Sequence[Path | str] = (), person: str | None = None
+    folder: Path | str | None = None,
+    *,
+    also: Sequence[Path | str] = (),
+    person: str | None = None,
+    anew: bool = False,
 ) -> Workspace:
     """Open the archive in a folder, with other volumes of it beside.
 
@@ -108,6 +113,7 @@ def open_archive(
     folder : a volume of the archive; None finds it as the command does.
     also : further volumes to write; an empty or new folder becomes one.
     person : who decides, as written into the journal; by default the user's login name.
+    anew : give up the catalogue that is there, readable or not, and make it anew.
 
     Raises
     ------
@@ -130,7 +136,7 @@ def open_archive(
             volumes.append(volume)
     for volume in volumes:
         userplace.remember_mount(home.mark.archive, volume.id, volume.root)
-    return Workspace(volumes, shown(person or _login()))
+    return Workspace(volumes, shown(person or _login()), anew=anew)
 
 
 def _login() -> str:
@@ -180,7 +186,7 @@ def list_specs() -> tuple[Spec, ...]:
 class Workspace:
     """One open archive and its parts."""
 
-    def __init__(self, volumes: Sequence[Volume], person: str) -> None:
+    def __init__(self, volumes: Sequence[Volume], person: str, *, anew: bool = False) -> None:
         home = volumes[0]
         archive_id = home.mark.archive
         log = Log(
@@ -188,7 +194,10 @@ class Workspace:
             writer=userplace.writer_of(archive_id, home.id),
             person=person,
         )
-        self.books = Books(volumes, log, userplace.database_url(archive_id))
+        database = userplace.database_url(archive_id)
+        if anew:
+            discard_database(database)
+        self.books = Books(volumes, log, database)
         self.books.sync()
         self.ingest = Ingest(self.books, person)
         self.statements = Statements(self.books)

@@ -6,9 +6,8 @@ import hashlib
 import json
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from pathlib import Path
 
-from archive.catalogue.database import open_database
+from archive.catalogue.database import discard_database, open_database
 from archive.catalogue.derive import Unnumbered
 from archive.catalogue.index import Catalogue
 from archive.errors import ArchiveError, UsageError, shown
@@ -175,13 +174,9 @@ class Books:
     def empty(self) -> None:
         """Give up the catalogue and begin an empty one."""
         self.catalogue.close()
-        if self._database.startswith("sqlite:///"):
-            path = Path(self._database.removeprefix("sqlite:///"))
-            for ending in ("", "-wal", "-shm"):
-                Path(f"{path}{ending}").unlink(missing_ok=True)
-            self.catalogue = Catalogue(open_database(self._database))
-        else:
-            self.catalogue = Catalogue(open_database(self._database))
+        removed = discard_database(self._database)
+        self.catalogue = Catalogue(open_database(self._database))
+        if not removed:
             self.catalogue.clear()
 
     def rebuild(self, progress: Callable[[str, int, int], None] | None = None) -> RebuildReport:

@@ -49,6 +49,16 @@ def open_database(url: str) -> Engine:
     return engine
 
 
+def discard_database(url: str) -> bool:
+    """Remove a catalogue that is a file, readable or not; False where it is none of ours to remove."""
+    if not url.startswith("sqlite:///"):
+        return False
+    path = url.removeprefix("sqlite:///")
+    for ending in ("", "-wal", "-shm"):
+        Path(f"{path}{ending}").unlink(missing_ok=True)
+    return True
+
+
 @contextmanager
 def transaction(engine: Engine) -> Iterator[Session]:
     """A session that commits at the end, or rolls everything back."""

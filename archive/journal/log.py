@@ -159,24 +159,26 @@ def unite(source: Disk, target: Disk) -> United:
     """
     copied = 0
     faults = []
-    have = {name: path for path, name in _entry_paths(target)}
-    for path, name in _entry_paths(source):
-        try:
-            data = read_bytes(source, path, limit=MAX_DOCUMENT)
-            if name in have:
-                if read_bytes(target, have[name], limit=MAX_DOCUMENT) != data:
-                    raise ArchiveError(
-                        f"The journal entry {shown(name)} has other bytes in the two archives.",
-                        hint="Neither was changed. One of them is damaged; audit both.",
-                    )
-                continue
-            entry_format.decode(data, name)
-            write_new(target, path.rpartition("/")[0], name, data)
-            have[name] = path
-            copied += 1
-        except (ArchiveError, OSError) as error:
-            fault = error if isinstance(error, ArchiveError) else ArchiveError(str(error))
-            faults.append(Fault(name=name, error=fault))
+    # Whoever writes a journal may tidy its temporary files away; so this is a writer like any other.
+    with target.lock("journal", "Uniting two journals"):
+        have = {name: path for path, name in _entry_paths(target)}
+        for path, name in _entry_paths(source):
+            try:
+                data = read_bytes(source, path, limit=MAX_DOCUMENT)
+                if name in have:
+                    if read_bytes(target, have[name], limit=MAX_DOCUMENT) != data:
+                        raise ArchiveError(
+                            f"The journal entry {shown(name)} has other bytes in the two archives.",
+                            hint="Neither was changed. One of them is damaged; audit both.",
+                        )
+                    continue
+                entry_format.decode(data, name)
+                write_new(target, path.rpartition("/")[0], name, data)
+                have[name] = path
+                copied += 1
+            except (ArchiveError, OSError) as error:
+                fault = error if isinstance(error, ArchiveError) else ArchiveError(str(error))
+                faults.append(Fault(name=name, error=fault))
     return United(copied=copied, faults=tuple(faults))
 
 

@@ -83,6 +83,14 @@ def record_generation(
 def _left_over(disk: Disk, history: str, number: int, news: Sequence[HashedFile]) -> tuple[str, bytes | None]:
     wanted = {(file.path, file.xxh128) for file in news}
     for name in disk.files(history):
+        found = generation_of(name)
+        if found is not None and found > number:
+            # A crash leaves one manifest at the most: here the chain itself was lost or cut.
+            raise DamagedFileError(
+                f"The hash list {shown(name)} of {shown(history)} is in no chain, nor are others before it.",
+                hint="Nothing was written. Take the roll's ascmhl folder from another volume.",
+            )
+    for name in disk.files(history):
         if generation_of(name) != number:
             continue
         data = read_bytes(disk, f"{history}/{name}")

@@ -38,7 +38,7 @@ def rebuild(archive: ArchiveOption = None, as_json: JsonOption = False) -> None:
 
     Example: noctuary rebuild
     """
-    with opened(archive) as workspace, Running(quiet=as_json) as running:
+    with opened(archive, anew=True) as workspace, Running(quiet=as_json) as running:
         report = workspace.custody.rebuild(running)
     print_json(report) if as_json else Report().rebuild(report)
     ended(report.exit_code)

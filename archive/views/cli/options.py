@@ -43,13 +43,17 @@ AlsoOption = Annotated[
 
 @contextmanager
 def opened(
-    archive: Path | None, *, also: Sequence[Path] | None = None, person: str | None = None
+    archive: Path | None,
+    *,
+    also: Sequence[Path] | None = None,
+    person: str | None = None,
+    anew: bool = False,
 ) -> Iterator[Workspace]:
     """The archive a command works in, closed at its end."""
     # Imported here so that help appears without loading databases and pictures.
     from archive.workspace import open_archive
 
-    with open_archive(archive, also=also or (), person=person) as workspace:
+    with open_archive(archive, also=also or (), person=person, anew=anew) as workspace:
         yield workspace
 
 

@@ -1,0 +1,47 @@
+"""The story's scenes name what the scenes before them found."""
+
+from pathlib import Path
+
+import pytest
+
+from archive.demo import story
+from archive.demo.cards import write_cards
+from archive.engine import operator
+from archive.views.cli.app import app
+
+
+@pytest.mark.slow
+def test_the_story_plays_and_leaves_its_pictures_and_a_sound_archive(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    night = write_cards(tmp_path / "cards", size=(96, 64), frames=12)
+    titles = []
+    for scene in story.tell(tmp_path, night):
+        titles.append(scene.title)
+        for command in scene.commands():
+            app(command, standalone_mode=False)
+        scene.after()
+    told = capsys.readouterr().out
+    assert len(titles) == len(set(titles)) >= 10
+    assert {path.name for path in (tmp_path / "pictures").iterdir()} >= {
+        "before-and-after.jpg",
+        "still.jpg",
+        "movie.mp4",
+    }
+    assert "All of them are what was recorded." in told
+    assert "found by its bytes" in told
+    assert "+72.0 s are added" in told
+    assert "The catalogue was made anew" in told
+
+
+def test_both_looks_are_made_of_operators_that_exist_with_values_in_range() -> None:
+    for setting in (*story.FIRST_LOOK, *story.SECOND_LOOK):
+        target, _, text = setting.partition("=")
+        name, parameter, value = operator.parse_setting(target, text)
+        assert operator.checked(name, {parameter: value}).values[parameter] == value
+
+
+def test_the_second_look_changes_the_first() -> None:
+    first = dict(setting.split("=") for setting in story.FIRST_LOOK)
+    second = dict(setting.split("=") for setting in story.SECOND_LOOK)
+    assert any(first.get(name) != value for name, value in second.items())
