@@ -31,12 +31,20 @@ class Job:
     made: str
 
 
-def begin_or_resume(books: Books, plan: Plan) -> Job:
-    """The unfinished job of this very plan, or a new one."""
+def unfinished(books: Books, plan: Plan) -> Job | None:
+    """The job of this very plan that was begun and never ended."""
     ended = {subject for subject, _ in books.catalogue.layer("job-ended")}
     for (subject, _), value in books.catalogue.layer("job").items():
         if subject not in ended and value["plan"] == plan.key:
             return Job(id=subject.removeprefix("job:"), made=value["made"])
+    return None
+
+
+def begin_or_resume(books: Books, plan: Plan) -> Job:
+    """The unfinished job of this very plan, or a new one."""
+    left = unfinished(books, plan)
+    if left is not None:
+        return left
     job = Job(id=new_token(), made=time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime()))
     value = {"spec": plan.spec.to_json(), "plan": plan.key, "outputs": len(plan.files), "made": job.made}
     books.state(

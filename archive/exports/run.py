@@ -12,7 +12,7 @@ from archive.errors import ArchiveError, shown
 from archive.exports.make import MadeBytes, TakenError, make_movie, make_still
 from archive.exports.ordered import in_order
 from archive.exports.plan import Plan, PlannedFile
-from archive.exports.record import Recorder, begin_or_resume
+from archive.exports.record import Recorder, begin_or_resume, unfinished
 from archive.model.results import ExportReport, FileNote, MadeFile
 from archive.store.durable import digest_file, tidy, write_new
 
@@ -59,6 +59,9 @@ def run_export(books: Books, plan: Plan, *, threads: int, progress: Progress) ->
             recorder.end(failed=[file.path for file in work.made if file.state == "failed"])
             made += work.made
             lost = work.lost
+        elif (left := unfinished(books, plan)) is not None:
+            # It was killed between its last record and its end.
+            Recorder(books, left, plan.spec).end(failed=[])
     return ExportReport(
         job=job.id if job else None,
         spec=plan.spec.name,

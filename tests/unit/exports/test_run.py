@@ -184,3 +184,23 @@ def test_messages_name_the_file_and_the_way_out() -> None:
     assert "exports/a\\x1b.jpg" in in_the_way("exports/a\x1b.jpg").message
     assert "No space" in cannot_write("exports/a.jpg", OSError(28, "No space left on device")).message
     assert isinstance(cannot_write("a", OSError(5, "x")), ArchiveError)
+
+
+def test_a_job_killed_between_its_last_record_and_its_end_is_ended_by_the_next_run(
+    place: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from archive.exports.record import Recorder
+
+    class Stop(BaseException):
+        pass
+
+    def stop(*_arguments: object, **_options: object) -> None:
+        raise Stop
+
+    with monkeypatch.context() as patch, pytest.raises(Stop):
+        patch.setattr(Recorder, "end", stop)
+        place.export(f"{SEQUENCE}#1", "still-web")
+    assert place.entries("job-ended") == 0
+    report = place.export(f"{SEQUENCE}#1", "still-web")
+    assert [file.state for file in report.files] == ["fresh"]
+    assert (place.entries("job-started"), place.entries("job-ended")) == (1, 1)
