@@ -191,6 +191,7 @@ class Workspace:
         archive_id = home.mark.archive
         log = Log(
             [volume.disk for volume in volumes],
+            guards=[volume.disk for volume in sorted(volumes, key=lambda volume: volume.id)],
             writer=userplace.writer_of(archive_id, home.id),
             person=person,
         )

@@ -15,5 +15,4 @@ def own_place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("XDG_CACHE_HOME", str(cache))
         patch.delenv("NOCTUARY_ARCHIVE", raising=False)
-        patch.delenv("NOCTUARY_DATABASE", raising=False)
         yield cache

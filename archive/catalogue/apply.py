@@ -30,7 +30,7 @@ from archive.catalogue.rows import (
 from archive.errors import DamagedFileError
 from archive.journal.current import Statement, selections, statements, versions
 from archive.journal.log import Fault
-from archive.model.entry import Entry
+from archive.model.entry import KNOWN_KINDS, SEALED, Entry
 from archive.model.identity import canonical, sha256_id
 from archive.model.roll import roll_from_value
 
@@ -77,6 +77,10 @@ def apply_entries(session: Session, items: Iterable[Entry | Fault]) -> Affected:
         if isinstance(item, Fault):
             _fault(session, item.name, str(item.error))
             continue
+        if item.kind not in KNOWN_KINDS:
+            _set_aside(session, item)
+            _entry(session, item)
+            continue
         try:
             _apply(session, item, affected)
         except DamagedFileError as error:
@@ -87,6 +91,27 @@ def apply_entries(session: Session, items: Iterable[Entry | Fault]) -> Affected:
 
 def _fault(session: Session, name: str, message: str) -> None:
     session.merge(FaultRow(place="journal", name=name, message=message))
+
+
+def _set_aside(session: Session, entry: Entry) -> None:
+    """An entry of a newer kind: told, and if it is essential its subjects are not to be changed here."""
+    closed = " What it speaks about cannot be changed here." if entry.essential else ""
+    _fault(
+        session,
+        entry.name,
+        f"The journal entry {entry.name} was written by a newer release: its kind is not known here. "
+        f"It was left as it is and does not count.{closed} Update Noctuary to use it.",
+    )
+    if entry.essential:
+        subjects = {subject for change in entry.changes for subject in change.subjects}
+        row = {
+            "layer": SEALED,
+            "line": entry.id,
+            "counter": entry.counter,
+            "entry": entry.id,
+            "value": "true",
+        }
+        insert_rows(session, StatementRow, [{"subject": s, **row} for s in sorted(subjects)], newer_wins=True)
 
 
 def _entry(session: Session, entry: Entry) -> None:

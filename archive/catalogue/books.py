@@ -13,8 +13,8 @@ from archive.catalogue.index import Catalogue
 from archive.errors import ArchiveError, UsageError, shown
 from archive.journal.log import Fault, Log
 from archive.model.capture import Frame
-from archive.model.entry import Change, Draft, Entry
-from archive.model.identity import canonical
+from archive.model.entry import SEALED, SELECTION, Change, Draft, Entry
+from archive.model.identity import canonical, short
 from archive.model.results import RebuildReport
 from archive.store.masters import read_master
 from archive.store.volumes import Volume, chain_state, held_files, roll_folders
@@ -56,7 +56,9 @@ class Books:
         Raises
         ------
         UsageError : for a text that is no UTF-8, or a number that is none.
+        ArchiveError : when an essential entry of a newer release speaks about one of the subjects.
         """
+        self._check_unsealed(draft)
         try:
             # A reader finds 8 where 8.0 was meant: the catalogue is to hold what a rebuild would.
             changes = (replace(c, value=json.loads(canonical(c.value))) for c in draft.changes)
@@ -68,6 +70,20 @@ class Books:
             ) from error
         self._number(self.catalogue.apply([entry]))
         return entry
+
+    def _check_unsealed(self, draft: Draft) -> None:
+        subjects = [subject for change in draft.changes for subject in change.subjects]
+        for change in draft.changes:
+            if change.layer == SELECTION:
+                subjects += change.value["frames"]
+        sealed = self.catalogue.stated_about(subjects, SEALED)
+        if sealed:
+            subject, entry = next(iter(sealed))
+            raise ArchiveError(
+                f"{shown(subject)} cannot be changed here: the journal entry {short(entry)} about it was "
+                "written by a newer release, which marked it essential.",
+                hint="Nothing was changed. Update Noctuary.",
+            )
 
     def sync(self, progress: Callable[[str, int, int], None] | None = None) -> None:
         """Bring the catalogue up to what lies on the volumes, wherever it was written."""

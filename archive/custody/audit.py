@@ -133,7 +133,9 @@ def _audit_journal(books: Books, volume: Volume, tally: _Tally) -> int:
 def _audit_derivatives(books: Books, tally: _Tally) -> int:
     """Derivatives that lie on the home volume; one that is gone may have been deleted and is no fault."""
     count = 0
-    for derivative in derivatives(books.catalogue):
+    # A file that was deleted and made again has two records; the later one speaks of what lies there.
+    newest = {derivative.path: derivative for derivative in derivatives(books.catalogue)}
+    for derivative in newest.values():
         found = books.home.disk.stat(derivative.path)
         if found is None:
             continue
@@ -160,6 +162,7 @@ def _state(books: Books, volume: Volume, tally: _Tally) -> None:
     change = Change(subjects=(f"volume:{volume.id}",), layer="audit", value=value)
     try:
         books.state(Draft(kind="audit", changes=(change,)))
-    except OSError as error:
-        fault = f"cannot be written: {error.strerror}; this audit is not on record"
+    except (OSError, ArchiveError) as error:
+        why = error.message if isinstance(error, ArchiveError) else f"cannot be written: {error.strerror}."
+        fault = f"{why} This audit is not on record."
         tally.findings.append(AuditFinding(volume=volume.name, path="journal", fault=fault))

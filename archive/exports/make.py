@@ -133,10 +133,12 @@ def make_movie(
     *,
     threads: int,
     told: Callable[[int], None],
+    whole: bool = False,
 ) -> MadeMovie:
     """Render a movie straight from its masters to its final path.
 
-    A frame that cannot be developed is left out and told; the movie is then another file than planned.
+    A frame that cannot be developed is left out and told; the movie is then another file than planned,
+    or, where it is to be ``whole``, none is made.
 
     Raises
     ------
@@ -147,6 +149,12 @@ def make_movie(
     temporary = temporary_name("export")
     try:
         lost = _encode_frames(books, planned, decoder, disk.lend(temporary), threads, told)
+        if whole and lost:
+            raise ArchiveError(
+                f"{shown(planned.path)} was not made again: {len(lost)} of its {len(planned.inputs)} frames "
+                f"cannot be developed. The first: {next(iter(lost.values())).text}",
+                hint="Nothing was published.",
+            )
         file = without(planned, lost.keys())
         if not file.inputs:
             raise ArchiveError(

@@ -114,7 +114,9 @@ class Exports:
                 members = [
                     d for d in derivatives(self._books.catalogue) if d.path.rpartition("/")[0] == place
                 ]
-            ids = [origin.frame for derivative in members for origin in derivative.origins]
+            # Paths carry the numbers of a set's frames: a frame that came later is not the last one.
+            ordered = sorted(members, key=lambda derivative: derivative.path)
+            ids = [origin.frame for derivative in ordered for origin in derivative.origins]
             known = self._books.catalogue.frames_by_id(ids)
             frames = [known[frame] for frame in dict.fromkeys(ids) if frame in known]
             keys = {frame.sequence for frame in frames}

@@ -106,6 +106,11 @@ def make_plan(
             f"{spec.name} is made of a sequence, not of a single frame.",
             hint="Name a sequence as NIGHT/CAMERA/NUMBER, or use a still spec such as still-web.",
         )
+    if spec.product != "still" and len({frame.camera for frame in frames}) > 1:
+        raise UsageError(
+            f"{spec.name} is made of one camera's frames, and these are of several.",
+            hint="Nothing was made. Name a sequence, NIGHT/CAMERA/NUMBER, or one camera, NIGHT/CAMERA.",
+        )
     standing = standings(books.catalogue, [frame.id for frame in frames])
     contested = tuple(frame.name for frame in frames if standing[frame.id].contested)
     if contested and strict:

@@ -62,7 +62,6 @@ class Recorder:
         self._spec = spec
         self._waiting: list[dict[str, Any]] = []
         self._effective: dict[str, Any] = {}
-        self._batches = 0
         self._since = time.monotonic()
 
     def __enter__(self) -> Recorder:

@@ -71,12 +71,16 @@ def _again(
     same = still.digest == derivative.digest
     if there:
         return _compared(books, derivative, same, count)
+    if not same:
+        # Other bytes than those on record would lie there under a record that does not fit them.
+        text = "this machine makes other bytes than were recorded; nothing was written"
+        return MadeFile(path=derivative.path, state="differs", text=text, frames=count)
     folder, _, name = derivative.path.rpartition("/")
     try:
         write_new(disk, folder, name, still.data, by="export")
     except OSError as error:
         raise cannot_write(derivative.path, error) from error
-    return MadeFile(path=derivative.path, state="made" if same else "differs", frames=count)
+    return MadeFile(path=derivative.path, state="made", frames=count)
 
 
 def _movie_again(
@@ -99,6 +103,7 @@ def _movie_again(
             decoder,
             threads=threads,
             told=lambda done: progress("Rendering", done, total),
+            whole=True,
         )
     except TakenError as error:
         return _compared(books, derivative, error.digest == derivative.digest, total)

@@ -135,11 +135,9 @@ def _movie(work: _Work, file: PlannedFile) -> None:
             threads=work.threads,
             told=lambda done: work.progress("Rendering", done, total),
         )
-    except TakenError as error:
-        trouble = in_the_way(error.path)
+    except (TakenError, ArchiveError) as error:
+        trouble = in_the_way(error.path) if isinstance(error, TakenError) else error
         work.made.append(MadeFile(path=file.path, state="failed", text=str(trouble), frames=total))
-    except ArchiveError as error:
-        work.made.append(MadeFile(path=file.path, state="failed", text=str(error), frames=total))
     else:
         work.lost.extend(made.lost)
         work.recorder.delivered(made.file, digest=made.digest, size=made.size)

@@ -14,7 +14,7 @@ from archive.ingest.setting import Progress, Setting
 from archive.journal.log import unite
 from archive.model.entry import Change, Draft
 from archive.model.place import Site
-from archive.model.results import IngestReport, VolumeResult
+from archive.model.results import FileNote, IngestReport, VolumeResult
 from archive.store.durable import tidy
 from archive.store.volumes import Volume, find_volume
 
@@ -41,7 +41,7 @@ class Ingest:
         Raises
         ------
         UsageError : for a source that is no folder, or lies in an archive.
-        ArchiveError : when a volume cannot be written, or has no room.
+        ArchiveError : when a volume cannot be written, or the only card was refused.
         """
         for source in sources:
             self._check(source)
@@ -57,7 +57,12 @@ class Ingest:
             books.sync()
             self._acquaint()
             for source in sources:
-                reports.append(self._one(source, site, card, camera_name, progress))
+                try:
+                    reports.append(self._one(source, site, card, camera_name, progress))
+                except ArchiveError as error:
+                    if len(sources) == 1:
+                        raise
+                    reports.append(_refused(source, error))
                 told(reports[-1])
         return reports
 
@@ -165,6 +170,22 @@ class Ingest:
     def unfinished(self) -> list[str]:
         """When the ingests began that wait for their card."""
         return [record.started for record in read_unfinished(self._books.home.disk).values()]
+
+
+def _refused(source: Path, error: ArchiveError) -> IngestReport:
+    """What is told of a card that could not be taken in while others were."""
+    note = FileNote(path=shown(str(source)), text=str(error))
+    return IngestReport(
+        source=str(source),
+        copied=0,
+        copied_size=0,
+        held=(),
+        ignored=(),
+        failed=(note,),
+        remarks=(),
+        rolls=(),
+        volumes=(),
+    )
 
 
 def void(_value: object) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -43,7 +44,8 @@ class Log:
 
     Parameters
     ----------
-    disks : the first is read; entries are written to all of them.
+    disks : entries are written to all of them.
+    guards : the same disks in an order that every program shares, so that two never wait for each other.
     writer : the id of this working copy on this machine.
     person : who decides, as written into entries.
     """
@@ -54,9 +56,11 @@ class Log:
         *,
         writer: str,
         person: str,
+        guards: Sequence[Disk] | None = None,
         now: Callable[[], datetime] = utc_now,
     ) -> None:
         self._disks = list(disks)
+        self._guards = list(guards or disks)
         self._writer = writer
         self._person = person
         self._now = now
@@ -81,8 +85,9 @@ class Log:
         ------
         ArchiveError : when a name that is held uses up the last counter.
         """
-        disk = self._disks[0]
-        with disk.lock("journal", "Writing to the journal"):
+        with ExitStack() as locks:
+            for disk in self._guards:
+                locks.enter_context(disk.lock("journal", "Writing to the journal"))
             if self._last is None:
                 for each in self._disks:
                     tidy(each, "journal")

@@ -64,6 +64,27 @@ class Entry:
         return (change for change in self.changes if change.layer == layer)
 
 
+KNOWN_KINDS = frozenset(
+    {
+        "site",
+        "camera",
+        "volume",
+        "ingest",
+        "clock",
+        "facts",
+        "sequence",
+        "rating",
+        "keywords",
+        "recipe",
+        "job-started",
+        "job-delivered",
+        "job-ended",
+        "audit",
+    }
+)
+"""Kinds that this release understands; entries of others are kept, told, and not counted."""
+SEALED = "sealed"
+"""Layer, in the catalogue only, of subjects that an essential entry of an unknown kind speaks about."""
 OWN = "recipe"
 """Layer of a frame's own recipe versions."""
 SHARED = "recipe-shared"

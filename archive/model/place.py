@@ -55,6 +55,11 @@ def night_span(night: date, longitude: float) -> tuple[datetime, datetime]:
     return noon, noon + timedelta(days=1)
 
 
+FASTEST_DRIFT = 600
+"""Seconds a day: no camera's clock runs further off than this."""
+LARGEST_SHIFT = timedelta(days=3653)
+
+
 @dataclass(frozen=True, kw_only=True)
 class ClockCorrection:
     """What a photographed clock showed: the camera read ``reads`` when it was ``true`` (both UTC).
@@ -68,6 +73,14 @@ class ClockCorrection:
     since: datetime | None = None
     until: datetime | None = None
     drift: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not abs(self.drift) <= FASTEST_DRIFT:
+            raise ValueError(
+                f"drift: {self.drift:g} s a day is outside -{FASTEST_DRIFT} to {FASTEST_DRIFT} s a day"
+            )
+        if abs(self.true - self.reads) > LARGEST_SHIFT:
+            raise ValueError("that would move the camera's clock by more than ten years")
 
     def covers(self, reading: datetime) -> bool:
         return (self.since is None or reading >= self.since) and (self.until is None or reading < self.until)

@@ -188,7 +188,13 @@ class LocalDisk:
         target = self.path(f"incoming/{name}.lock")
         self._make_folder(target.parent)
         # A link here would have its target emptied below.
-        descriptor = os.open(target, os.O_RDWR | os.O_CREAT | _NOFOLLOW | _BINARY | _CLOEXEC, 0o644)
+        try:
+            descriptor = os.open(target, os.O_RDWR | os.O_CREAT | _NOFOLLOW | _BINARY | _CLOEXEC, 0o644)
+        except OSError as error:
+            raise ArchiveError(
+                f"{shown(str(self.root))} cannot be written: {error.strerror}.",
+                hint="Nothing was changed. Mount the volume writable, and check its permissions.",
+            ) from error
         with os.fdopen(descriptor, "r+b") as handle:
             if not _try_lock(handle):
                 self._say(f"Waiting: {_holder(target)}")

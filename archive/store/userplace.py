@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 from pathlib import Path
 
 import platformdirs
@@ -32,9 +31,8 @@ def cache_folder(archive: str) -> Path:
 
 
 def database_url(archive: str) -> str:
-    """The catalogue's database: the owner's choice in NOCTUARY_DATABASE, else a file in the cache."""
-    chosen = os.environ.get("NOCTUARY_DATABASE")
-    return chosen or f"sqlite:///{cache_folder(archive) / 'catalogue.sqlite'}"
+    """The URL of the catalogue's database: a file in the cache."""
+    return f"sqlite:///{cache_folder(archive) / 'catalogue.sqlite'}"
 
 
 def writer_of(archive: str, volume: str) -> str:

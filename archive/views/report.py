@@ -27,6 +27,8 @@ from archive.model.results import (
 )
 
 _MOST_NOTES = 12
+_WHOLE = frozenset({"sequence", "file", "id", "taken"})
+"""Columns that people copy from: a name broken over two lines cannot be."""
 
 
 class Report:
@@ -43,7 +45,10 @@ class Report:
         """A table with headed columns; ``right`` or ``left`` says how each is set."""
         table = Table(box=None, padding=(0, 2, 0, 0), header_style="bold")
         for name, side in columns:
-            table.add_column(name, justify="right" if side == "right" else "left", overflow="fold")
+            whole = name in _WHOLE
+            table.add_column(
+                name, justify="right" if side == "right" else "left", overflow="fold", no_wrap=whole
+            )
         for row in rows:
             table.add_row(*(Text(cell) for cell in row))
         self.console.print(table)
@@ -186,10 +191,7 @@ class Report:
         }
         camera = " ".join(part for part in (facts.make, facts.model) if part)
         rows = [
-            (
-                "taken",
-                f"{frame.taken:%Y-%m-%d %H:%M:%S.%f} UTC"[:-7] + " UTC, by " + source[frame.time_source],
-            ),
+            ("taken", f"{clock(line.zone, frame.taken)}, by {source[frame.time_source]}"),
             ("camera", f"{line.camera}  {shown(camera)}".strip()),
             ("lens", shown(facts.lens or "–")),
             ("settings", settings(facts) or "–"),
@@ -259,6 +261,9 @@ class Report:
         if len(report.files) > 6:
             self.say(f"  … and {len(report.files) - 3} more beside them")
         self._notes("Lost", report.lost_frames, "bold red")
+        lost = {note.text for note in report.lost_frames}
+        untold = [file for file in report.files if file.state == "failed" and file.text not in lost]
+        self._notes("Failed", [FileNote(path=shown(f.path), text=f.text) for f in untold], "bold red")
         if report.contested:
             self.say(
                 f"  {len(report.contested)} frames have two current recipes; the newest was taken. "

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from archive.errors import Exit
+from archive.model.results import IngestReport
 from archive.views.cli.options import (
     AlsoOption,
     ArchiveOption,
@@ -109,12 +110,17 @@ def ingest(
     """
     with opened(archive, also=also, person=person) as workspace, Running(quiet=as_json) as running:
         place = workspace.statements.site_named(site) if site else None
-        reports = workspace.ingest.take(sources, site=place, card=card, camera_name=camera, progress=running)
+
+        def tell(report: IngestReport) -> None:
+            running.pause()
+            if not as_json:
+                Report().ingest(report)
+
+        reports = workspace.ingest.take(
+            sources, site=place, card=card, camera_name=camera, progress=running, told=tell
+        )
     if as_json:
         print_json(reports)
-    else:
-        for report in reports:
-            Report().ingest(report)
     ended(max((report.exit_code for report in reports), default=Exit.DONE))
 
 

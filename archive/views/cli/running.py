@@ -32,9 +32,13 @@ class Running:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
+        self.pause()
+
+    def pause(self) -> None:
+        """Take the bar off the screen, so that a result can be printed; work told of later shows it again."""
         if self._bar is not None:
             self._bar.stop()
-            self._bar = None
+            self._bar, self._task = None, None
 
     def __call__(self, stage: str, done: int, total: int) -> None:
         if self._quiet:

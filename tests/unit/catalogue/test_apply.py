@@ -224,7 +224,7 @@ def test_an_entry_that_tells_something_impossible_is_set_aside_whole_and_listing
 def test_statements_of_an_unknown_layer_are_kept_as_they_are() -> None:
     catalogue = memory_catalogue()
     value = {"any": [1, None, "thing"]}
-    catalogue.apply([entry(Change(subjects=("moon:1",), layer="phase", value=value), kind="moon")])
+    catalogue.apply([entry(Change(subjects=("moon:1",), layer="phase", value=value), kind="facts")])
     assert catalogue.stated("moon:1", "phase") == value
 
 

@@ -18,10 +18,11 @@ from support.builders import (
     sequence_roll,
     site,
 )
+from support.exports import SEQUENCE, studio
 from support.rolls import write_generation
 
 from archive.catalogue.books import Books
-from archive.errors import ArchiveError, DamagedFileError
+from archive.errors import ArchiveError, DamagedFileError, Exit
 from archive.formats import entry as entry_format
 from archive.formats.volume import VolumeMark
 from archive.journal.log import Log
@@ -267,3 +268,35 @@ def test_emptying_leaves_no_file_of_the_old_catalogue(kept: Books, tmp_path: Pat
     assert set(kept.catalogue.counts().values()) == {0}
     kept.close()
     assert [path.name for path in tmp_path.glob("catalogue*")] == ["catalogue.sqlite"]
+
+
+def test_an_essential_entry_of_a_newer_kind_is_told_and_closes_its_subjects(tmp_path: Path) -> None:
+    place = studio(tmp_path)
+    books = place.workspace.books
+    frame = place.workspace.frame(f"{SEQUENCE}#1")
+    change = Change(subjects=(frame.id,), layer="spectrum", value={"lines": 3})
+    books.log.append(Draft(kind="spectrum", changes=(change,), essential=True))
+    books.sync()
+    assert any("newer release" in fault.message for fault in books.catalogue.faults())
+    with pytest.raises(ArchiveError, match="marked it essential") as caught:
+        place.workspace.statements.rate([f"{SEQUENCE}#1"], 3)
+    assert caught.value.exit_code is Exit.REFUSED
+    with pytest.raises(ArchiveError, match="marked it essential"):
+        place.workspace.recipes.set(f"{SEQUENCE}#1", ["exposure.stops=1"])
+    place.workspace.statements.rate([f"{SEQUENCE}#2"], 3)
+    before = books.catalogue.dump()
+    books.rebuild()
+    assert books.catalogue.dump() == before
+    place.workspace.close()
+
+
+def test_an_entry_of_a_newer_kind_that_is_not_essential_closes_nothing(tmp_path: Path) -> None:
+    place = studio(tmp_path)
+    frame = place.workspace.frame(f"{SEQUENCE}#1")
+    change = Change(subjects=(frame.id,), layer="rating", value=5)
+    place.workspace.books.log.append(Draft(kind="verdict", changes=(change,)))
+    place.workspace.books.sync()
+    assert place.workspace.frames(f"{SEQUENCE}#1")[0].rating == 0
+    place.workspace.statements.rate([f"{SEQUENCE}#1"], 3)
+    assert place.workspace.frames(f"{SEQUENCE}#1")[0].rating == 3
+    place.workspace.close()

@@ -121,4 +121,12 @@ def test_a_volume_that_cannot_be_written_is_audited_and_that_is_said(
     report = audited(place)
     assert report.files == 6
     (finding,) = report.findings
-    assert finding.fault == "cannot be written: Read-only file system; this audit is not on record"
+    assert finding.fault == "cannot be written: Read-only file system. This audit is not on record."
+
+
+def test_a_derivative_deleted_and_made_again_is_not_called_altered(place: Studio) -> None:
+    path = place.path(place.export(f"{SEQUENCE}#1", "still-web"))
+    path.unlink()
+    assert place.export(f"{SEQUENCE}#1", "still-web").files[0].state == "made"
+    report = audited(place)
+    assert (report.exit_code, report.findings, report.derivatives) == (Exit.DONE, (), 1)

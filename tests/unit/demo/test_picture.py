@@ -60,7 +60,8 @@ def test_a_trail_adds_light_only_along_itself(view: View) -> None:
     mood = night.mood_at(moment, 96)
     trail = np.array([[x, 0.8, 1.0, 1.0, 1.0] for x in np.linspace(-0.2, 0.2, 30)])
     added = view.light(moment, mood, trail) - view.light(moment, mood)
-    rows = np.flatnonzero(added[..., 1].max(axis=1) > 0.05)
+    rows = np.flatnonzero(added[..., 1].max(axis=1) > 0.02)
     wanted = 132 - 0.8 * 120 / (2 * night.RIVER.half)
     assert abs(rows.mean() - wanted) < 2.5
-    assert len(rows) < 12
+    # A few rows of the trail itself, and one on each side from the low-pass filter.
+    assert len(rows) < 14

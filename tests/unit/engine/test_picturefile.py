@@ -9,8 +9,8 @@ import tifffile
 from PIL import Image
 
 from archive.engine import picturefile
-from archive.formats.container import Kind
 from archive.engine.picturefile import UndecodableError
+from archive.formats.container import Kind
 
 PIXELS = np.random.default_rng(2).integers(0, 255, (20, 30, 3)).astype(np.uint8)
 

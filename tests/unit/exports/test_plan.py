@@ -5,6 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from support.cards import archive_in, site_of, tiny_card
 from support.exports import SEQUENCE, Studio, studio
 
 from archive.catalogue.resolve import find
@@ -94,3 +95,13 @@ def test_a_derivative_of_a_frame_that_is_not_held_cannot_be_planned(tmp_path: Pa
     with pytest.raises(ArchiveError, match="not held here"):
         recorded_plan(books, foreign, recipes)
     place.workspace.close()
+
+
+def test_a_set_of_several_cameras_is_refused(tmp_path: Path) -> None:
+    workspace = archive_in(tmp_path / "archive")
+    for model in ("One", "Two"):
+        card = tiny_card(tmp_path / model, 6, model=model, serial=f"0000{model}")
+        workspace.ingest.take([card], site=site_of(workspace))
+    with pytest.raises(UsageError, match="one camera's frames"):
+        workspace.exports.export("2026-03-18", "set-hd")
+    workspace.close()

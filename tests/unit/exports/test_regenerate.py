@@ -107,3 +107,16 @@ def test_current_of_a_set_makes_the_whole_set_anew_in_one_folder(place: Studio) 
     assert folders != {first}
     assert len(list(folders.pop().iterdir())) == 6
     assert place.workspace.exports.stale() == []
+
+
+def test_a_movie_that_lacks_a_master_is_not_made_again_as_another_file(tmp_path: Path) -> None:
+    place = studio(tmp_path)
+    movie = place.path(place.export(SEQUENCE, "movie-hd"))
+    movie.unlink()
+    (spoilt,) = (place.root / "masters").rglob(place.workspace.frame(f"{SEQUENCE}#3").name)
+    spoil(spoilt)
+    (report,) = place.workspace.exports.regenerate([])
+    assert [file.state for file in report.files] == ["failed"]
+    assert "1 of its 6 frames" in report.files[0].text
+    assert not list((place.root / "exports").rglob("*.mp4"))
+    place.workspace.close()

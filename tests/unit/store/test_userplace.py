@@ -30,11 +30,6 @@ def test_everything_of_an_archive_lies_in_its_own_folder_of_the_cache(cache: Pat
     assert database_url(ARCHIVE) == f"sqlite:///{cache / 'noctuary' / ARCHIVE / 'catalogue.sqlite'}"
 
 
-def test_the_owner_may_choose_another_database(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("NOCTUARY_DATABASE", "postgresql+psycopg://localhost/nights")
-    assert database_url(ARCHIVE) == "postgresql+psycopg://localhost/nights"
-
-
 def test_a_cache_that_cannot_be_made_is_told_with_the_way_out(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
