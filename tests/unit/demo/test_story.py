@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import pytest
+from support import mhl_reference
 
 from archive.demo import story
 from archive.demo.cards import write_cards
@@ -32,6 +33,9 @@ def test_the_story_plays_and_leaves_its_pictures_and_a_sound_archive(
     assert "found by its bytes" in told
     assert "+72.0 s are added" in told
     assert "The catalogue was made anew" in told
+    rolls = sorted((tmp_path / "archive" / "masters").glob("*/*"))
+    # The reference implementation of ASC MHL, in an environment of its own.
+    assert [mhl_reference.verify_folder(roll) for roll in rolls] == [mhl_reference.CLEAN] * 2
 
 
 def test_both_looks_are_made_of_operators_that_exist_with_values_in_range() -> None:
