@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import shlex
+import sys
 import time
+from contextlib import nullcontext, redirect_stdout
 from pathlib import Path
 from typing import Annotated
 
@@ -12,7 +14,8 @@ from rich.rule import Rule
 from rich.text import Text
 
 from archive.errors import UsageError, shown
-from archive.views.cli.options import Running
+from archive.views.cli.options import JsonOption, Running
+from archive.views.plain import print_json
 from archive.views.report import Report
 
 
@@ -23,11 +26,23 @@ def demo(
     seed: Annotated[int, typer.Option("--seed", help="Another number makes another night.")] = 20260318,
     frames: Annotated[int, typer.Option("--frames", min=12, max=999, help="Frames in each sequence.")] = 90,
     size: Annotated[str, typer.Option("--size", help="Frame size in pixels.")] = "840x560",
+    as_json: JsonOption = False,
 ) -> None:
     """Play a whole night, from two camera cards to a movie and back to its masters.
 
     Example: noctuary demo /tmp/a-night
     """
+    # For scripts the story itself goes to the error stream, as progress does.
+    with redirect_stdout(sys.stderr) if as_json else nullcontext():
+        seconds = _play(folder, seed, frames, size)
+    if as_json:
+        print_json(
+            {"folder": folder, "seconds": round(seconds, 1), "places": [p for p, _ in _places(folder)]}
+        )
+
+
+def _play(folder: Path, seed: int, frames: int, size: str) -> float:
+    """The whole story; answers how many seconds it took."""
     from archive.demo.cards import write_cards
     from archive.demo.story import tell
 
@@ -61,9 +76,11 @@ def demo(
             _run(command)
         scene.after()
     report.console.print()
-    report.say(f"Played in {time.monotonic() - begun:.0f} s. Look at:", "bold")
+    seconds = time.monotonic() - begun
+    report.say(f"Played in {seconds:.0f} s. Look at:", "bold")
     for path, what in _places(folder):
         report.say(f"  {path}  {what}")
+    return seconds
 
 
 def _run(command: list[str]) -> None:
