@@ -174,10 +174,7 @@ def make_movie(
     except FileExistsError:
         raise
     except OSError as error:
-        raise ArchiveError(
-            f"{shown(planned.path)} cannot be written: {error.strerror}.",
-            hint="Masters and journal are safe. Make room, then run the export again.",
-        ) from error
+        raise cannot_write(planned.path, error) from error
     finally:
         disk.remove(temporary)
     disk.sync_folder(file.path.rpartition("/")[0])
@@ -228,3 +225,10 @@ def _movie_settings(spec: Spec) -> dict[str, Any]:
             hint="Nothing was made. A newer release is needed.",
         )
     return settings
+
+
+def cannot_write(path: str, error: OSError) -> ArchiveError:
+    return ArchiveError(
+        f"{shown(path)} cannot be written: {error.strerror}.",
+        hint="Masters and journal are safe. Make room, then run the export again: it goes on.",
+    )

@@ -9,9 +9,8 @@ from archive.catalogue.books import Books
 from archive.catalogue.lineage import effectives
 from archive.engine.decode import DecoderPool
 from archive.errors import ArchiveError, shown
-from archive.exports.make import Marks, TakenError, make_movie, make_still
+from archive.exports.make import Marks, TakenError, cannot_write, make_movie, make_still
 from archive.exports.plan import PlannedFile, recorded_plan
-from archive.exports.run import cannot_write
 from archive.model.product import Derivative
 from archive.model.results import ExportReport, FileNote, MadeFile
 from archive.store.durable import digest_file, tidy, write_new

@@ -9,7 +9,7 @@ from archive.catalogue.books import Books
 from archive.catalogue.lineage import derivatives
 from archive.engine.decode import DecoderPool
 from archive.errors import ArchiveError, shown
-from archive.exports.make import MadeBytes, TakenError, make_movie, make_still
+from archive.exports.make import MadeBytes, TakenError, cannot_write, make_movie, make_still
 from archive.exports.ordered import in_order
 from archive.exports.plan import Plan, PlannedFile
 from archive.exports.record import Recorder, begin_or_resume, unfinished
@@ -148,11 +148,4 @@ def in_the_way(path: str) -> ArchiveError:
     return ArchiveError(
         f"{shown(path)} is there already and is not what this export makes.",
         hint="It was not overwritten. Move it away, then run the export again.",
-    )
-
-
-def cannot_write(path: str, error: OSError) -> ArchiveError:
-    return ArchiveError(
-        f"{shown(path)} cannot be written: {error.strerror}.",
-        hint="Masters and journal are safe. Make room, then run the export again: it goes on.",
     )
