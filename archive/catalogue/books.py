@@ -68,7 +68,7 @@ class Books:
                 f"That cannot be written into the journal: {error}.",
                 hint="Nothing was changed. Texts are plain Unicode, and numbers finite.",
             ) from error
-        self._number(self.catalogue.apply([entry]))
+        self.catalogue.apply([entry], self._numbers)
         return entry
 
     def _check_unsealed(self, draft: Draft) -> None:
@@ -98,7 +98,7 @@ class Books:
         if progress:
             progress("Reading the journal", len(fresh), len(fresh))
         self.catalogue.clear_faults(JOURNAL)
-        self._number(self.catalogue.apply(fresh))
+        self.catalogue.apply(fresh, self._numbers)
         self.catalogue.note_missing_entries()
         for volume in self.volumes:
             self._sync_holdings(volume)
@@ -126,22 +126,15 @@ class Books:
         for folder in before.keys() - present:
             self.catalogue.hold(volume.id, folder, None, {})
 
-    def _number(self, unnumbered: Sequence[Unnumbered]) -> None:
-        """Give new sequences their numbers, once and for good: one entry for each night."""
+    def _numbers(self, unnumbered: Sequence[Unnumbered]) -> list[Entry]:
+        """Entries that give new sequences their numbers, once and for good: one for each night."""
         by_night: dict[str, list[Unnumbered]] = {}
         for found in unnumbered:
             by_night.setdefault(found.night, []).append(found)
-        for _, found_in_night in sorted(by_night.items()):
-            changes = tuple(
-                Change(
-                    subjects=(found.first,),
-                    layer="sequence-number",
-                    value={"night": found.night, "camera": found.camera, "number": found.number},
-                )
-                for found in found_in_night
-            )
-            entry = self.log.append(Draft(kind="sequence", changes=changes))
-            self.catalogue.apply([entry])
+        return [
+            self.log.append(Draft(kind="sequence", changes=tuple(map(_numbered, found))))
+            for _, found in sorted(by_night.items())
+        ]
 
     def master_bytes(self, frame: Frame) -> bytes:
         """A master's bytes, proven by their digest, from the first mounted volume that has them sound.
@@ -211,3 +204,8 @@ class Books:
     def faults(self) -> list[Fault]:
         """Entries that are set aside now, read afresh."""
         return [item for item in self.log.read_new(set()) if isinstance(item, Fault)]
+
+
+def _numbered(found: Unnumbered) -> Change:
+    value = {"night": found.night, "camera": found.camera, "number": found.number}
+    return Change(subjects=(found.first,), layer="sequence-number", value=value)

@@ -105,6 +105,10 @@ def _number(statement: Statement) -> None:
         raise ValueError(f"{value['number']!r} is no number of a sequence")
 
 
+def _title(statement: Statement) -> None:
+    _text(statement.value)
+
+
 def _rating(statement: Statement) -> None:
     if type(statement.value) is not int or not -1 <= statement.value <= 5:
         raise ValueError(f"{statement.value!r} is no rating")
@@ -151,5 +155,6 @@ _CHECKS: dict[str, Callable[[Statement], None]] = {
     "ingest": _ingest,
     "rating": _rating,
     "sequence-number": _number,
+    "sequence-title": _title,
     "site": _site,
 }

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
 from sqlalchemy import Engine, delete, func, select
+from sqlalchemy.orm import Session
 
 from archive.catalogue import registers
 from archive.catalogue.apply import affected_cameras, apply_entries, insert_rows
@@ -31,6 +32,14 @@ from archive.model.identity import FrameId
 from archive.model.listing import Copy, JournalFault, NightLine, SequenceLine
 from archive.model.place import ClockCorrection, Site
 
+_TITLES = (
+    select(FrameRow.sequence, StatementRow.value)
+    .join(StatementRow, StatementRow.subject == FrameRow.id)
+    .where(StatementRow.layer == "sequence-title", FrameRow.sequence.is_not(None))
+    .order_by(StatementRow.counter, StatementRow.entry)
+)
+"""Titles by sequence; of several in one run, the last stated comes last."""
+
 
 class Catalogue:
     """The index of one archive."""
@@ -47,12 +56,20 @@ class Catalogue:
         with transaction(self.engine) as session:
             return set(session.scalars(select(EntryRow.name)))
 
-    def apply(self, items: Iterable[Entry | Fault]) -> list[Unnumbered]:
-        """Take entries in, in any order; answers sequences that came up and have no number yet."""
+    def apply(
+        self,
+        items: Iterable[Entry | Fault],
+        number: Callable[[Sequence[Unnumbered]], list[Entry]] = lambda _found: [],
+    ) -> list[Unnumbered]:
+        """Take entries in, in any order; answers the sequences that are left without a number.
+
+        ``number`` is asked for entries that number the sequences that came up. They are applied in the same
+        transaction: a program that is killed between the two finds everything still to be done.
+        """
         with transaction(self.engine) as session:
-            affected = apply_entries(session, items)
-            session.flush()
-            return derive(session, affected_cameras(session, affected))
+            unnumbered = _take(session, items)
+            numbers = number(unnumbered) if unnumbered else []
+            return _take(session, numbers) if numbers else unnumbered
 
     def clear_faults(self, place: str) -> None:
         with transaction(self.engine) as session:
@@ -199,6 +216,7 @@ class Catalogue:
             names = {key: body.name for key, body in registers.cameras(session).items()}
             zones = {each.id: each.zone for each in registers.sites(session)}
             rows = list(session.execute(query))
+            titles = dict(list(session.execute(_TITLES)))
         return [
             SequenceLine(
                 address=f"{row.night}/{names.get(row.camera, row.camera)}/{row.number}",
@@ -212,6 +230,7 @@ class Catalogue:
                 missed=row.missed,
                 cadence_s=row.cadence_s,
                 zone=zones.get(site_id or ""),
+                title=json.loads(titles.get(row.key, '""')),
             )
             for row, site_id in rows
         ]
@@ -312,6 +331,12 @@ class Catalogue:
                 ]
                 for table in Base.metadata.sorted_tables
             }
+
+
+def _take(session: Session, items: Iterable[Entry | Fault]) -> list[Unnumbered]:
+    affected = apply_entries(session, items)
+    session.flush()
+    return derive(session, affected_cameras(session, affected))
 
 
 def _frame(row: FrameRow) -> Frame:

@@ -84,6 +84,25 @@ def test_a_new_sequence_gets_its_number_as_an_entry_of_its_own(kept: Books) -> N
     assert len(kept.log.names()) == 2
 
 
+def test_a_sequence_whose_numbering_was_cut_off_is_numbered_at_the_next_sync(
+    kept: Books, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    append = kept.log.append
+
+    def killed_before_the_number(told: Draft) -> Entry:
+        if told.kind == "sequence":
+            raise KeyboardInterrupt
+        return append(told)
+
+    monkeypatch.setattr(kept.log, "append", killed_before_the_number)
+    with pytest.raises(KeyboardInterrupt):
+        kept.state(night())
+    monkeypatch.undo()
+    assert kept.catalogue.sequences() == []
+    kept.sync()
+    assert [line.number for line in kept.catalogue.sequences()] == [1]
+
+
 def test_a_frame_outside_sequences_has_no_address(kept: Books) -> None:
     kept.state(draft(ingest(roll([roll_file(1, seconds=0)]))))
     assert kept.address_of(kept.catalogue.frames()[0]) is None
