@@ -8,20 +8,26 @@ from __future__ import annotations
 
 import getpass
 import os
-from collections.abc import Sequence
-from datetime import UTC, datetime
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime, timedelta
 from functools import cached_property
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
 
 from archive.catalogue.books import Books
-from archive.catalogue.database import discard_database
+from archive.catalogue.finding import MOST_COUNTED
 from archive.catalogue.lineage import derivatives, standings
 from archive.catalogue.resolve import find, find_one, find_sequence
+from archive.custody.devices import other_volumes
 from archive.custody.part import Custody
+from archive.editing.decisions import Decisions
+from archive.editing.queries import Queries
 from archive.editing.recipes import Recipes
+from archive.editing.sequences import Sequencing
 from archive.editing.statements import Statements
+from archive.editing.takeback import TakingBack
+from archive.editing.texts import Texts
 from archive.engine import operator
 from archive.engine.declaration import Parameter
 from archive.engine.foundation import current_foundation
@@ -31,8 +37,10 @@ from archive.formats.volume import VolumeMark
 from archive.ingest.part import Ingest
 from archive.journal.log import Log
 from archive.model.capture import Frame
-from archive.model.identity import EntryId, new_token, short
+from archive.model.erasing import EraseAnswer
+from archive.model.identity import new_token
 from archive.model.listing import (
+    FoundFrames,
     FrameLine,
     NightLine,
     OperatorHelp,
@@ -42,10 +50,13 @@ from archive.model.listing import (
 )
 from archive.model.product import Spec
 from archive.store import userplace
+from archive.store.mounts import remembered_volumes
 from archive.store.volumes import Volume, create_volume, find_volume, open_volume
+from archive.survey.skies import Skies
 
 if TYPE_CHECKING:
     from archive.exports.part import Exports
+    from archive.survey.part import Survey
 
 
 def new_archive(folder: Path | str, name: str | None = None) -> Volume:
@@ -111,9 +122,11 @@ def open_archive(
     Parameters
     ----------
     folder : a volume of the archive; None finds it as the command does.
-    also : further volumes to write; an empty or new folder becomes one.
+    also : further volumes to write; an empty or new folder becomes one. Those that were named before and lie
+        where they did are found by themselves: they are read, and get the journal, but no cards.
     person : who decides, as written into the journal; by default the user's login name.
-    anew : give up the catalogue that is there, readable or not, and make it anew.
+    anew : give up the catalogue that is there, readable or not; the workspace's ``custody.rebuild`` makes
+        another.
 
     Raises
     ------
@@ -136,7 +149,8 @@ def open_archive(
             volumes.append(volume)
     for volume in volumes:
         userplace.remember_mount(home.mark.archive, volume.id, volume.root)
-    return Workspace(volumes, shown(person or _login()), anew=anew)
+    beside = remembered_volumes(home.mark.archive, but={volume.id for volume in volumes})
+    return Workspace(volumes, shown(person or _login())[:200], beside=beside, anew=anew)
 
 
 def _login() -> str:
@@ -186,7 +200,9 @@ def list_specs() -> tuple[Spec, ...]:
 class Workspace:
     """One open archive and its parts."""
 
-    def __init__(self, volumes: Sequence[Volume], person: str, *, anew: bool = False) -> None:
+    def __init__(
+        self, volumes: Sequence[Volume], person: str, *, beside: Sequence[Volume] = (), anew: bool = False
+    ) -> None:
         home = volumes[0]
         archive_id = home.mark.archive
         log = Log(
@@ -196,14 +212,22 @@ class Workspace:
             person=person,
         )
         database = userplace.database_url(archive_id)
+        self.books = Books(volumes, log, database, beside=beside, anew=anew)
+        self.books.catch_up()
         if anew:
-            discard_database(database)
-        self.books = Books(volumes, log, database)
-        self.books.sync()
+            self.books.empty()
+        else:
+            self.books.sync()
         self.ingest = Ingest(self.books, person)
         self.statements = Statements(self.books)
+        self.queries = Queries(self.books)
+        self.sequencing = Sequencing(self.books)
         self.recipes = Recipes(self.books, current_foundation())
+        self.texts = Texts(self.recipes.bench)
+        self.decisions = Decisions(self.recipes.bench)
+        self.taking_back = TakingBack(self.recipes.bench)
         self.custody = Custody(self.books)
+        self.skies = Skies(self.books)
 
     def __enter__(self) -> Workspace:
         return self
@@ -230,6 +254,40 @@ class Workspace:
 
         return Exports(self.books)
 
+    @cached_property
+    def survey(self) -> Survey:
+        """Measures of frames, and what they say; loaded on first use for the same reason."""
+        from archive.survey.part import Survey
+
+        return Survey(self.books)
+
+    # -- cards ---------------------------------------------------------------------------------
+
+    def may_erase(
+        self,
+        source: Path,
+        *,
+        copies: int = 2,
+        within: timedelta = timedelta(days=30),
+        progress: Callable[[str, int, int], None] = lambda _stage, _done, _total: None,
+    ) -> EraseAnswer:
+        """May a card be erased? Reads it and every copy that can be reached; erases nothing.
+
+        ``copies`` is how many different devices must hold each file, proven now or by an audit of the
+        span ``within``. Volumes where they were last mounted are found by themselves.
+
+        Raises
+        ------
+        UsageError : for a source that is no card, or figures that make no sense.
+        """
+        return self.custody.may_erase(
+            self.ingest.reread(source, progress),
+            copies=copies,
+            within=within,
+            also=other_volumes(self.books),
+            progress=progress,
+        )
+
     # -- looking -------------------------------------------------------------------------------
 
     def nights(self) -> list[NightLine]:
@@ -253,25 +311,33 @@ class Workspace:
             copies=tuple((self.books.volume_name(copy.volume), copy) for copy in catalogue.copies(frame.id)),
             companions=tuple(catalogue.companions(frame.id)),
             recipe=tuple(self.recipe_rows(frame)),
+            texts=tuple(self.texts.of(frame).items()),
             made=tuple(derivatives(self.books.catalogue, frame=frame.id)),
+            sky=self.skies.frames([frame]).get(frame.id),
+            activity=self.skies.activity_at(frame),
         )
 
     def recipe_rows(self, frame: Frame, *, in_sequence: bool = False) -> list[tuple[str, str]]:
         """Each step of a frame's effective recipe in words, and the version it comes from."""
-        standing = self.recipes.standing(frame)
-        names = {version.entry: version for version in (*standing.own, *standing.shared)}
-        recipe = self.recipes.effective(frame, in_sequence=in_sequence)
-        rows = []
-        for step in (*recipe.base, *recipe.finish):
-            origin = recipe.origins.get(step.name, recipe.origins.get("finish", ""))
-            version = names.get(EntryId(origin))
-            kind = "shared" if version and version.selection else "its own"
-            rows.append((operator.in_words(step), f"{kind}, version {short(origin)}" if version else ""))
-        return rows
+        told = self.recipes.why(frame, in_sequence=in_sequence)
+        return [
+            (source.words, "; ".join([source.origin, *source.ramps]))
+            for source in told
+            if source.kind != "not applied"
+        ]
 
     def frames(self, name: str) -> list[FrameLine]:
         """The frames that a name finds, with ratings and keywords."""
         return self.frame_lines(find(self.books.catalogue, name).frames)
+
+    def find(self, query: str, limit: int = 50) -> FoundFrames:
+        """The first frames that a query asks for, and how many there are up to a bound."""
+        matches = self.queries.ask(query, limit)
+        return FoundFrames(
+            frames=tuple(self.frame_lines(matches.frames)),
+            count=min(matches.count, MOST_COUNTED),
+            more=matches.count > MOST_COUNTED,
+        )
 
     def made_by(self, spec: str) -> list[str]:
         """Paths below the volume of everything that a spec made, oldest first."""

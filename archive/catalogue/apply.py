@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Sequence
 from typing import Any
 
-from sqlalchemy import Table, and_, delete, or_, select
-from sqlalchemy.dialects import postgresql, sqlite
-from sqlalchemy.orm import DeclarativeBase, Session, aliased
+from sqlalchemy import delete, select
+from sqlalchemy.orm import Session
 
+from archive.catalogue.affected import Affected
 from archive.catalogue.checking import check_value
+from archive.catalogue.inserting import Batch, insert_rows
 from archive.catalogue.rows import (
     BuildsOnRow,
     DerivativeRow,
@@ -19,87 +19,64 @@ from archive.catalogue.rows import (
     EntryRow,
     FaultRow,
     FileRow,
-    FrameRow,
     OriginRow,
+    PairRow,
     RecipeRow,
     RollRow,
     SelectionFrameRow,
     StatementRow,
     VersionRow,
 )
-from archive.errors import DamagedFileError
+from archive.errors import DamagedFileError, shown
 from archive.journal.current import Statement, selections, statements, versions
 from archive.journal.log import Fault
-from archive.model.entry import KNOWN_KINDS, SEALED, Entry
+from archive.model.entry import PAIRING, SEALED, Entry, Version
 from archive.model.identity import canonical, sha256_id
 from archive.model.roll import roll_from_value
 
-FRAME_LAYERS = frozenset({"facts", "sequence-number", "sequence-break", "sequence-join"})
+FRAME_LAYERS = frozenset({"facts", "pairing", "sequence-number", "sequence-break", "sequence-join"})
 """Layers stated about frames that change where a frame stands in time or sequence."""
 
 
-@dataclass(kw_only=True)
-class Affected:
-    """What has to be derived again: cameras by id, and cameras of these frames and sites."""
-
-    cameras: set[str] = field(default_factory=set)
-    frames: set[str] = field(default_factory=set)
-    sites: set[str] = field(default_factory=set)
-
-
-def insert_rows(
-    session: Session, row: type[DeclarativeBase], values: list[dict[str, Any]], *, newer_wins: bool = False
-) -> None:
-    """Insert rows; those already there stay, or give way to a greater (counter, entry) if ``newer_wins``."""
-    if not values:
-        return
-    table = row.__table__
-    assert isinstance(table, Table)
-    dialect = postgresql if session.get_bind().dialect.name == "postgresql" else sqlite
-    statement = dialect.insert(table)
-    if newer_wins:
-        new, old = statement.excluded, table.c
-        keys = {column.name for column in table.primary_key}
-        statement = statement.on_conflict_do_update(
-            index_elements=list(table.primary_key),
-            set_={column.name: new[column.name] for column in table.c if column.name not in keys},
-            where=or_(new.counter > old.counter, and_(new.counter == old.counter, new.entry > old.entry)),
-        )
-    else:
-        statement = statement.on_conflict_do_nothing()
-    session.execute(statement, values)
+SET_ASIDE = "journal"
+"""Where the faults of entries that do not count are put down."""
+_BATCH = 2000
 
 
 def apply_entries(session: Session, items: Iterable[Entry | Fault]) -> Affected:
     """Take entries and faults in, in any order; answers what has to be derived again."""
     affected = Affected()
-    for item in items:
+    batch = Batch()
+    for number, item in enumerate(items, 1):
         if isinstance(item, Fault):
             _fault(session, item.name, str(item.error))
-            continue
-        if item.kind not in KNOWN_KINDS:
-            _set_aside(session, item)
-            _entry(session, item)
-            continue
-        try:
-            _apply(session, item, affected)
-        except DamagedFileError as error:
-            _fault(session, item.name, str(error))
-        _entry(session, item)
+        elif item.understood:
+            try:
+                _apply(session, batch, item, affected)
+            except DamagedFileError as error:
+                _fault(session, item.name, str(error))
+            batch.add(EntryRow, [_entry(item)])
+        else:
+            _set_aside(session, batch, item)
+            batch.add(EntryRow, [_entry(item)])
+        if number % _BATCH == 0:
+            batch.flush(session)
+    batch.flush(session)
     return affected
 
 
 def _fault(session: Session, name: str, message: str) -> None:
-    session.merge(FaultRow(place="journal", name=name, message=message))
+    session.merge(FaultRow(place=SET_ASIDE, name=name, message=message))
 
 
-def _set_aside(session: Session, entry: Entry) -> None:
-    """An entry of a newer kind: told, and if it is essential its subjects are not to be changed here."""
+def _set_aside(session: Session, batch: Batch, entry: Entry) -> None:
+    """A newer entry: told, and if it is essential its subjects are not to be changed here."""
+    what = "it is in a format that" if entry.newer else f"its kind, {entry.kind},"
     closed = " What it speaks about cannot be changed here." if entry.essential else ""
     _fault(
         session,
         entry.name,
-        f"The journal entry {entry.name} was written by a newer release: its kind is not known here. "
+        f"The journal entry {entry.name} was written by a newer release: {what} is not known here. "
         f"It was left as it is and does not count.{closed} Update Noctuary to use it.",
     )
     if entry.essential:
@@ -111,11 +88,11 @@ def _set_aside(session: Session, entry: Entry) -> None:
             "entry": entry.id,
             "value": "true",
         }
-        insert_rows(session, StatementRow, [{"subject": s, **row} for s in sorted(subjects)], newer_wins=True)
+        batch.add(StatementRow, [{"subject": s, **row} for s in sorted(subjects)], newer_wins=True)
 
 
-def _entry(session: Session, entry: Entry) -> None:
-    row = {
+def _entry(entry: Entry) -> dict[str, Any]:
+    return {
         "id": entry.id,
         "name": entry.name,
         "counter": entry.counter,
@@ -125,29 +102,29 @@ def _entry(session: Session, entry: Entry) -> None:
         "previous": entry.previous,
         "person": entry.person,
     }
-    insert_rows(session, EntryRow, [row])
 
 
-def _apply(session: Session, entry: Entry, affected: Affected) -> None:
+def _apply(session: Session, batch: Batch, entry: Entry, affected: Affected) -> None:
+    """Take in one entry, or nothing of it: what cannot be read is noticed before anything is written."""
     told = list(statements(entry))
     found = list(versions(entry))
     listed = selections(entry)
-    rolls = [statement for statement in told if statement.layer == "ingest"]
-    outputs = [statement for statement in told if statement.layer == "delivered"]
     try:
         for statement in told:
             check_value(statement)
     except (LookupError, TypeError, ValueError, AttributeError, OverflowError, OSError) as error:
         raise DamagedFileError(
-            f"The journal entry {entry.name} is whole, but what it tells cannot be read ({error!r}).",
+            f"The journal entry {entry.name} is whole, but what it tells cannot be read "
+            f"({shown(str(error))[:200]}).",
             hint="It was left as it is and set aside; every other entry still counts.",
         ) from error
-    for statement in rolls:
-        _roll(session, statement, affected)
-    for statement in outputs:
-        _delivered(session, statement)
+    for statement in told:
+        if statement.layer == "ingest":
+            _roll(session, statement, affected)
+        elif statement.layer == "delivered":
+            _delivered(session, statement)
     plain = [s for s in told if s.layer not in ("ingest", "delivered")]
-    insert_rows(session, StatementRow, [_statement(s) for s in plain], newer_wins=True)
+    batch.add(StatementRow, [_statement(s) for s in plain], newer_wins=True)
     for statement in plain:
         if statement.layer == "clock":
             affected.cameras.add(statement.subject)
@@ -155,41 +132,58 @@ def _apply(session: Session, entry: Entry, affected: Affected) -> None:
             affected.sites.add(statement.subject)
         elif statement.layer in FRAME_LAYERS:
             affected.frames.add(statement.subject)
+        if statement.layer == PAIRING and statement.line == "":
+            _pair(session, batch, statement, affected)
     for selection in listed.values():
         pairs = zip(selection.frames, selection.milliseconds, strict=True)
-        insert_rows(
-            session,
-            SelectionFrameRow,
-            [
-                {"selection": selection.id, "position": position, "frame": frame, "milliseconds": moment}
-                for position, (frame, moment) in enumerate(pairs)
-            ],
-        )
-    recipes: dict[str, str] = {}
-    rows = []
-    replaced = []
+        rows = [
+            {"selection": selection.id, "position": position, "frame": frame, "milliseconds": moment}
+            for position, (frame, moment) in enumerate(pairs)
+        ]
+        batch.add(SelectionFrameRow, rows)
+    _versions(batch, found)
+
+
+def _pair(session: Session, batch: Batch, statement: Statement, affected: Affected) -> None:
+    """Which frame a file stands for; the frames it stood and stands for are told anew with it."""
+    frame = statement.value["frame"] if statement.value else None
+    held = session.get(PairRow, statement.subject)
+    affected.frames.update(each for each in (frame, held.frame if held else None) if each)
+    row = {
+        "companion": statement.subject,
+        "frame": frame,
+        "counts": False,
+        "counter": statement.counter,
+        "entry": statement.entry,
+    }
+    batch.add(PairRow, [row], newer_wins=True)
+
+
+def _versions(batch: Batch, found: Sequence[Version]) -> None:
+    documents: dict[int, str] = {}
     for version in found:
-        document = canonical(version.recipe.to_json())
-        key = sha256_id(document)
-        recipes[key] = document.decode()
+        # The frames of a selection share one recipe object, and so one document.
+        document = documents.get(id(version.recipe))
+        if document is None:
+            document = json.dumps(version.recipe.to_json(), ensure_ascii=False, sort_keys=True)
+            documents[id(version.recipe)] = document
+            batch.add(RecipeRow, [{"key": sha256_id(document.encode()), "document": document}])
+        key = sha256_id(document.encode())
         place = {"frame": version.frame, "layer": version.layer, "line": version.line}
-        rows.append(
-            {
-                **place,
-                "entry": version.entry,
-                "counter": version.counter,
-                "time": version.time,
-                "person": version.person,
-                "recipe": key,
-                "in_sequence": version.in_sequence,
-                "selection": version.selection,
-                "note": version.note,
-            }
-        )
-        replaced += [{**place, "older": older, "entry": version.entry} for older in version.builds_on]
-    insert_rows(session, RecipeRow, [{"key": k, "document": d} for k, d in recipes.items()])
-    insert_rows(session, VersionRow, rows)
-    insert_rows(session, BuildsOnRow, replaced)
+        row = {
+            **place,
+            "entry": version.entry,
+            "counter": version.counter,
+            "time": version.time,
+            "person": version.person,
+            "recipe": key,
+            "in_sequence": version.in_sequence,
+            "selection": version.selection,
+            "note": version.note,
+        }
+        batch.add(VersionRow, [row])
+        replaced = [{**place, "older": older, "entry": version.entry} for older in version.builds_on]
+        batch.add(BuildsOnRow, replaced)
 
 
 def _statement(statement: Statement) -> dict[str, Any]:
@@ -209,12 +203,11 @@ def _roll(session: Session, statement: Statement, affected: Affected) -> None:
     if held is not None and (held.counter, held.entry) >= statement.order:
         return
     if held is not None:
-        affected.cameras.add(held.camera)
-        affected.cameras.update(_cameras_beside(session, roll.id))
+        affected.frames.update(session.scalars(select(FileRow.digest).where(FileRow.roll == roll.id)))
         session.execute(delete(FileRow).where(FileRow.roll == roll.id))
         session.delete(held)
         session.flush()
-    affected.cameras.add(roll.camera)
+    affected.rolls.add(roll.id)
     row = {
         "id": roll.id,
         "folder": roll.folder,
@@ -244,15 +237,6 @@ def _roll(session: Session, statement: Statement, affected: Affected) -> None:
             for file in roll.files
         ],
     )
-    affected.cameras.update(_cameras_beside(session, roll.id))
-
-
-def _cameras_beside(session: Session, roll: str) -> Iterable[str]:
-    """Cameras that hold bytes of a roll too: the same bytes are one frame, and pass to whom had it first."""
-    other = aliased(FileRow)
-    query = select(RollRow.camera).join(other, other.roll == RollRow.id)
-    query = query.join(FileRow, FileRow.digest == other.digest).where(FileRow.roll == roll)
-    return session.scalars(query.distinct())
 
 
 def _delivered(session: Session, statement: Statement) -> None:
@@ -306,17 +290,3 @@ def _delivered(session: Session, statement: Statement) -> None:
                 for position, origin in enumerate(output["inputs"])
             ],
         )
-
-
-def affected_cameras(session: Session, affected: Affected) -> set[str]:
-    """The cameras whose frames have to be derived again."""
-    cameras = set(affected.cameras)
-    if affected.sites:
-        cameras.update(session.scalars(select(RollRow.camera).where(RollRow.site.in_(affected.sites))))
-    frames = sorted(affected.frames)
-    for start in range(0, len(frames), 500):
-        chunk = frames[start : start + 500]
-        cameras.update(session.scalars(select(FrameRow.camera).where(FrameRow.id.in_(chunk))))
-        found = select(RollRow.camera).join(FileRow, FileRow.roll == RollRow.id)
-        cameras.update(session.scalars(found.where(FileRow.digest.in_(chunk))))
-    return cameras

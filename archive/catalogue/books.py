@@ -4,14 +4,20 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
+from sqlalchemy.exc import DatabaseError
+
+from archive.catalogue.apply import SET_ASIDE
 from archive.catalogue.database import discard_database, open_database
-from archive.catalogue.derive import Unnumbered
 from archive.catalogue.index import Catalogue
+from archive.catalogue.noticing import MISSING, NOTICED, missing_in_words, noticed_in_words
+from archive.catalogue.runs import Unnumbered
 from archive.errors import ArchiveError, UsageError, shown
-from archive.journal.log import Fault, Log
+from archive.journal.chains import examine
+from archive.journal.log import Fault, Log, strangers
+from archive.journal.uniting import unite
 from archive.model.capture import Frame
 from archive.model.entry import SEALED, SELECTION, Change, Draft, Entry
 from archive.model.identity import canonical, short
@@ -19,7 +25,8 @@ from archive.model.results import RebuildReport
 from archive.store.masters import read_master
 from archive.store.volumes import Volume, chain_state, held_files, roll_folders
 
-JOURNAL = "journal"
+_LONGEST_PATH = 1000
+Progress = Callable[[str, int, int], None]
 
 
 class Books:
@@ -27,26 +34,77 @@ class Books:
 
     Parameters
     ----------
-    volumes : the mounted ones; the first is read first and written always.
+    volumes : the ones in use; the first is read first and written always.
     database : URL of the catalogue; a file of SQLite unless the owner chose otherwise.
+    beside : further ones that are mounted: they are read, and kept up to date with the journal.
+    anew : a catalogue that cannot be opened is given up.
     """
 
-    def __init__(self, volumes: Sequence[Volume], log: Log, database: str) -> None:
+    def __init__(
+        self,
+        volumes: Sequence[Volume],
+        log: Log,
+        database: str,
+        *,
+        beside: Sequence[Volume] = (),
+        anew: bool = False,
+    ) -> None:
         self.volumes = list(volumes)
+        self.beside = list(beside)
         self.log = log
         self._database = database
-        self.catalogue = Catalogue(open_database(database))
+        self.catalogue = self._opened(anew)
+
+    def _opened(self, anew: bool) -> Catalogue:
+        try:
+            return Catalogue(open_database(self._database))
+        except (ArchiveError, DatabaseError):
+            if not anew or not discard_database(self._database):
+                raise
+        return Catalogue(open_database(self._database))
+
+    @property
+    def mounted(self) -> list[Volume]:
+        """Every volume that can be read now, those that are written first."""
+        return [*self.volumes, *self.beside]
 
     @property
     def home(self) -> Volume:
         return self.volumes[0]
 
     def close(self) -> None:
+        if self.log.appended:
+            self._give(self.beside)
         self.catalogue.close()
+
+    def catch_up(self) -> None:
+        """Make the journals of all mounted volumes alike; one that cannot be written has to wait."""
+        for volume in self.mounted[1:]:
+            try:
+                unite(volume.disk, self.home.disk, compare=False)
+            except (ArchiveError, OSError) as error:
+                self.log.say(f"The journal of {shown(volume.name)} was not taken up: {_why(error)}")
+        self._give(self.mounted[1:])
+
+    def _give(self, volumes: Sequence[Volume]) -> None:
+        for volume in volumes:
+            try:
+                unite(self.home.disk, volume.disk, compare=False)
+            except (ArchiveError, OSError) as error:
+                self.log.say(
+                    f"The journal on {shown(volume.name)} could not be brought up to date: {_why(error)} "
+                    "It will be when the volume is next used."
+                )
+
+    def leave(self, volume: Volume) -> None:
+        """Read and write a volume no more, because it failed; one is always left."""
+        if len(self.volumes) > 1:
+            self.volumes[:] = [each for each in self.volumes if each.id != volume.id]
+            self.log.leave(volume.disk)
 
     def volume_name(self, volume_id: str) -> str:
         """What its owner calls a volume, mounted or not."""
-        mounted = next((v.name for v in self.volumes if v.id == volume_id), None)
+        mounted = next((v.name for v in self.mounted if v.id == volume_id), None)
         stated = None if mounted else self.catalogue.stated(f"volume:{volume_id}", "volume")
         return mounted or (stated["name"] if stated else volume_id[:8])
 
@@ -85,23 +143,32 @@ class Books:
                 hint="Nothing was changed. Update Noctuary.",
             )
 
-    def sync(self, progress: Callable[[str, int, int], None] | None = None) -> None:
+    def sync(self, progress: Progress | None = None) -> None:
         """Bring the catalogue up to what lies on the volumes, wherever it was written."""
         known = self.catalogue.known_entries()
-        aside = {fault.name for fault in self.catalogue.faults() if fault.place == JOURNAL}
-        if known - self.log.names().keys():
+        aside = {fault.name for fault in self.catalogue.faults() if fault.place == SET_ASIDE}
+        places = self.log.places()
+        if known - places.keys():
             # What an entry once said cannot be told from a catalogue that has lost it: begin anew.
             self.empty()
             known = set()
         # Entries set aside are judged again: a fault is told for as long as it lasts.
-        fresh = list(self.log.read_new(known - aside))
-        if progress:
-            progress("Reading the journal", len(fresh), len(fresh))
-        self.catalogue.clear_faults(JOURNAL)
+        fresh = list(self.log.read_new(known - aside, places, progress))
+        self.catalogue.clear_faults(SET_ASIDE)
         self.catalogue.apply(fresh, self._numbers)
-        self.catalogue.note_missing_entries()
-        for volume in self.volumes:
+        if fresh:
+            self._examine(places)
+        for volume in self.mounted:
             self._sync_holdings(volume)
+
+    def _examine(self, names: Iterable[str]) -> None:
+        """Notice what the entries tell of each other; a writer who is two becomes another one here."""
+        chains = examine(self.catalogue.links())
+        stray = [path for volume in self.volumes for path in strangers(volume.disk)]
+        self.catalogue.note(MISSING, missing_in_words(chains, names))
+        self.catalogue.note(NOTICED, noticed_in_words(chains, stray))
+        if any(fork.writer == self.log.writer for fork in chains.forks):
+            self.log.split("Another copy of this archive has written under the id of this one.")
 
     def _sync_holdings(self, volume: Volume) -> None:
         before = self.catalogue.chains(volume.id)
@@ -122,6 +189,10 @@ class Books:
                 self.catalogue.record_fault(volume.id, folder, str(error))
                 continue
             files = {path: (f"xxh128:{file.xxh128}", file.size) for path, file in held.items()}
+            if any(len(path) > _LONGEST_PATH for path in files):
+                fault = f"The hash list of {shown(folder)} names a path of more than {_LONGEST_PATH} characters."
+                self.catalogue.record_fault(volume.id, folder, f"{fault} What it lists is not counted as held.")
+                continue
             self.catalogue.hold(volume.id, folder, state, files)
         for folder in before.keys() - present:
             self.catalogue.hold(volume.id, folder, None, {})
@@ -144,7 +215,7 @@ class Books:
         DamagedFileError : when every copy that can be reached is damaged.
         ArchiveError : when no mounted volume has one; it says where copies were last seen.
         """
-        mounted = {volume.id: volume for volume in self.volumes}
+        mounted = {volume.id: volume for volume in self.mounted}
         trouble: ArchiveError | None = None
         seen = []
         for copy in self.catalogue.copies(frame.id):
@@ -167,7 +238,7 @@ class Books:
         where = ", ".join(sorted({shown(name) for name in seen})) or "no volume known here"
         raise ArchiveError(
             f"The master {shown(frame.name)} is not on a mounted volume: it was last seen on {where}.",
-            hint="Nothing was changed. Mount that volume, and name it with --also.",
+            hint="Nothing was changed. Mount that volume where it was, or name it with --also.",
         )
 
     def address_of(self, frame: Frame) -> str | None:
@@ -181,14 +252,19 @@ class Books:
     # -- the whole anew ------------------------------------------------------------------------
 
     def empty(self) -> None:
-        """Give up the catalogue and begin an empty one."""
-        self.catalogue.close()
-        removed = discard_database(self._database)
-        self.catalogue = Catalogue(open_database(self._database))
-        if not removed:
-            self.catalogue.clear()
+        """Give up the catalogue and begin an empty one.
 
-    def rebuild(self, progress: Callable[[str, int, int], None] | None = None) -> RebuildReport:
+        What volumes held that are not mounted cannot be read again now: where the old catalogue still tells
+        it, it is kept.
+        """
+        try:
+            self.catalogue.clear(volumes=[volume.id for volume in self.mounted])
+        except DatabaseError:
+            self.catalogue.close()
+            discard_database(self._database)
+            self.catalogue = Catalogue(open_database(self._database))
+
+    def rebuild(self, progress: Progress | None = None) -> RebuildReport:
         """Make the catalogue anew from journal and hash lists; no master is opened."""
         self.empty()
         self.sync(progress)
@@ -198,7 +274,8 @@ class Books:
             rolls=dump["roll"],
             frames=dump["frame"],
             sequences=dump["sequence"],
-            faults=tuple(f"{shown(fault.name)}: {fault.message}" for fault in self.catalogue.faults()),
+            faults=tuple(each.message for each in self.catalogue.faults() if each.place != NOTICED),
+            noticed=tuple(each.message for each in self.catalogue.faults() if each.place == NOTICED),
         )
 
     def faults(self) -> list[Fault]:
@@ -209,3 +286,7 @@ class Books:
 def _numbered(found: Unnumbered) -> Change:
     value = {"night": found.night, "camera": found.camera, "number": found.number}
     return Change(subjects=(found.first,), layer="sequence-number", value=value)
+
+
+def _why(error: ArchiveError | OSError) -> str:
+    return error.message if isinstance(error, ArchiveError) else f"{error.strerror or error}."

@@ -21,6 +21,31 @@ from archive.model.recipe import EffectiveRecipe
 from archive.model.roll import roll_from_value
 
 _LARGEST = 2**63 - 1
+_LONGEST = {
+    "path": 1000,
+    "folder": 400,
+    "camera": 80,
+    "site": 80,
+    "night": 10,
+    "modified": 40,
+    "made": 20,
+    "digest": 50,
+    "frame": 50,
+    "file_key": 80,
+    "pixel_key": 80,
+    "effective": 80,
+    "document_id": 80,
+    "instance_id": 80,
+    "name": 200,
+    "zone": 80,
+    "make": 200,
+    "model": 200,
+    "serial": 200,
+}
+"""Characters that the catalogue keeps of a text, by its field; any other may have ``_TEXT``."""
+_TEXT = 10_000
+_NAME = 300
+"""Characters of a file's name, the last part of its path."""
 _FACTS: dict[str, tuple[type, ...]] = {
     "exposure_s": (int, float),
     "f_number": (int, float),
@@ -51,12 +76,13 @@ def _ingest(statement: Statement) -> None:
     if not re.fullmatch("[0-9a-f]{8}", token) or not roll.folder.endswith(f"-{token}"):
         raise ValueError("a roll's folder does not end in its id")
     _texts(statement.value, "folder", "camera", "night")
-    for optional in (roll.site, roll.card):
-        _text(optional or "")
+    _text(roll.site or "", _LONGEST["site"])
+    _text(roll.card or "")
     if len({file.path for file in roll.files}) != len(roll.files):
         raise ValueError("a roll lists a path twice")
     for file, value in zip(roll.files, statement.value["files"], strict=True):
         _texts(value, "path", "modified")
+        _text(file.path.rpartition("/")[2], _NAME)
         if not is_frame_id(file.digest) or not 0 <= file.size <= _LARGEST:
             raise ValueError(f"impossible digest or size of {file.path}")
         if file.companion_of is not None and not is_frame_id(file.companion_of):
@@ -105,8 +131,25 @@ def _number(statement: Statement) -> None:
         raise ValueError(f"{value['number']!r} is no number of a sequence")
 
 
+def _activity(statement: Statement) -> None:
+    value = statement.value
+    _texts(value, "path", "digest", "from", "until")
+    _moment(value["from"])
+    _moment(value["until"])
+    if not is_frame_id(value["digest"]) or value["path"].partition("/")[0] != "activity":
+        raise ValueError(f"{value['path']} is no kept file of the index")
+
+
 def _title(statement: Statement) -> None:
     _text(statement.value)
+
+
+def _pairing(statement: Statement) -> None:
+    if statement.value is None:
+        return
+    frame = statement.value["frame"]
+    if not is_frame_id(frame) or not is_frame_id(statement.subject) or frame == statement.subject:
+        raise ValueError(f"{frame!r} is no frame that a companion could stand for")
 
 
 def _rating(statement: Statement) -> None:
@@ -116,6 +159,7 @@ def _rating(statement: Statement) -> None:
 
 def _delivered(statement: Statement) -> None:
     value = statement.value
+    _text(statement.subject.removeprefix("job:"), 40)
     _texts(value, "made")
     Spec.from_json(value["spec"])
     for key, document in value["effective"].items():
@@ -132,6 +176,10 @@ def _delivered(statement: Statement) -> None:
                 _text(version)
 
 
+def _query(statement: Statement) -> None:
+    _text(statement.value)
+
+
 def _moment(text: str) -> None:
     if datetime.fromisoformat(text).tzinfo is None:
         raise ValueError(f"the time {text} is without zone")
@@ -139,20 +187,25 @@ def _moment(text: str) -> None:
 
 def _texts(value: Mapping[str, Any], *keys: str) -> None:
     for key in keys:
-        _text(value[key])
+        _text(value[key], _LONGEST.get(key, _TEXT))
 
 
-def _text(value: object) -> None:
+def _text(value: object, longest: int = _TEXT) -> None:
     if not isinstance(value, str):
         raise TypeError(f"{value!r} is no text")
+    if len(value) > longest or "\0" in value:
+        raise ValueError(f"a text of {len(value)} characters where {longest} are the most, or one with a NUL")
 
 
 _CHECKS: dict[str, Callable[[Statement], None]] = {
+    "activity": _activity,
     "camera": _camera,
     "clock": _clock,
     "delivered": _delivered,
     "facts": _facts,
     "ingest": _ingest,
+    "pairing": _pairing,
+    "query": _query,
     "rating": _rating,
     "sequence-number": _number,
     "sequence-title": _title,

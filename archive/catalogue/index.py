@@ -6,13 +6,14 @@ import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
-from sqlalchemy import Engine, delete, func, select
+from sqlalchemy import Engine, and_, delete, func, or_, select
 from sqlalchemy.orm import Session
 
 from archive.catalogue import registers
-from archive.catalogue.apply import affected_cameras, apply_entries, insert_rows
+from archive.catalogue.apply import apply_entries
 from archive.catalogue.database import transaction
-from archive.catalogue.derive import Unnumbered, derive
+from archive.catalogue.derive import derive, outdated
+from archive.catalogue.inserting import insert_rows
 from archive.catalogue.rows import (
     Base,
     ChainRow,
@@ -21,10 +22,14 @@ from archive.catalogue.rows import (
     FileRow,
     FrameRow,
     HoldingRow,
+    PairRow,
     RollRow,
     SequenceRow,
     StatementRow,
 )
+from archive.catalogue.runs import Unnumbered
+from archive.catalogue.standing_for import companions_of, standing_for
+from archive.journal.chains import Link
 from archive.journal.log import Fault
 from archive.model.capture import Camera, CaptureFacts, Frame, Role
 from archive.model.entry import Entry
@@ -34,7 +39,9 @@ from archive.model.place import ClockCorrection, Site
 
 _TITLES = (
     select(FrameRow.sequence, StatementRow.value)
-    .join(StatementRow, StatementRow.subject == FrameRow.id)
+    .select_from(StatementRow)
+    .outerjoin(PairRow, and_(PairRow.companion == StatementRow.subject, PairRow.counts))
+    .join(FrameRow, FrameRow.id == func.coalesce(PairRow.frame, StatementRow.subject))
     .where(StatementRow.layer == "sequence-title", FrameRow.sequence.is_not(None))
     .order_by(StatementRow.counter, StatementRow.entry)
 )
@@ -77,27 +84,35 @@ class Catalogue:
 
     def record_fault(self, place: str, name: str, message: str) -> None:
         with transaction(self.engine) as session:
-            session.merge(FaultRow(place=place, name=name, message=message))
+            session.merge(FaultRow(place=place, name=name[:400], message=message))
 
-    def note_missing_entries(self) -> None:
-        """Put down entries that another one follows and that no volume here holds."""
-        held = select(EntryRow.id)
-        query = select(EntryRow.previous, func.min(EntryRow.name)).where(
-            EntryRow.previous.is_not(None), EntryRow.previous.not_in(held)
-        )
+    def note(self, place: str, told: Iterable[tuple[str, str]]) -> None:
+        """Put down names and what is to be said of them; what was noted of this place before gives way."""
         with transaction(self.engine) as session:
-            for previous, follower in session.execute(query.group_by(EntryRow.previous)):
-                message = (
-                    f"The journal entry {str(previous)[:23]}… that {follower} follows is not here. "
-                    "What it said is not counted; take it from another volume."
-                )
-                session.merge(FaultRow(place="journal", name=str(previous), message=message))
+            session.execute(delete(FaultRow).where(FaultRow.place == place))
+            held = {name[:400]: message for name, message in told}
+            rows = [{"place": place, "name": name, "message": text} for name, text in held.items()]
+            insert_rows(session, FaultRow, rows)
 
-    def clear(self) -> None:
-        """Forget everything; for databases that are not a file of ours to remove."""
+    def links(self) -> list[Link]:
+        """What every entry says of its place in its writer's chain."""
+        row = EntryRow
+        query = select(row.id, row.name, row.writer, row.previous, row.time)
+        with transaction(self.engine) as session:
+            return [
+                Link(id=entry, name=name, writer=writer, previous=previous, time=time)
+                for entry, name, writer, previous, time in session.execute(query)
+            ]
+
+    def clear(self, *, volumes: Iterable[str]) -> None:
+        """Forget everything but what other volumes than these held when they were last seen."""
+        mounted = list(volumes)
         with transaction(self.engine) as session:
             for table in Base.metadata.sorted_tables:
-                session.execute(delete(table))
+                query = delete(table)
+                if table.name in (HoldingRow.__tablename__, ChainRow.__tablename__):
+                    query = query.where(table.c.volume.in_(mounted))
+                session.execute(query)
 
     def counts(self) -> dict[str, int]:
         """Rows in each table."""
@@ -153,15 +168,21 @@ class Catalogue:
             return registers.all_stated(session, layer)
 
     def stated_about(self, subjects: Sequence[str], layer: str) -> dict[tuple[str, str], Any]:
-        """Values of a layer for some subjects, by (subject, line)."""
-        found: dict[tuple[str, str], Any] = {}
+        """Values of a layer for some subjects, by (subject, line).
+
+        What was stated about a companion that stands for one of these frames counts as stated about it.
+        """
+        found: dict[tuple[str, str], StatementRow] = {}
         with transaction(self.engine) as session:
             for chunk in _chunks(subjects):
+                pairs = companions_of(session, chunk)
+                asked = [*chunk, *pairs]
                 query = select(StatementRow).where(
-                    StatementRow.layer == layer, StatementRow.subject.in_(chunk)
+                    StatementRow.layer == layer, StatementRow.subject.in_(asked)
                 )
-                found |= {(r.subject, r.line): json.loads(r.value) for r in session.scalars(query)}
-        return found
+                for row in session.scalars(query.order_by(StatementRow.counter, StatementRow.entry)):
+                    found[pairs.get(row.subject, row.subject), row.line] = row
+        return {place: json.loads(row.value) for place, row in found.items()}
 
     def nights(self) -> list[NightLine]:
         query = (
@@ -269,14 +290,14 @@ class Catalogue:
         if limit:
             query = query.limit(limit)
         with transaction(self.engine) as session:
-            return [_frame(row) for row in session.scalars(query)]
+            return [frame_of_row(row) for row in session.scalars(query)]
 
     def frames_by_id(self, ids: Sequence[str]) -> dict[str, Frame]:
         found: dict[str, Frame] = {}
         with transaction(self.engine) as session:
             for chunk in _chunks(ids):
                 rows = session.scalars(select(FrameRow).where(FrameRow.id.in_(chunk)))
-                found |= {row.id: _frame(row) for row in rows}
+                found |= {row.id: frame_of_row(row) for row in rows}
         return found
 
     def files_by_digest(self, digest: str) -> list[tuple[str, str, str | None]]:
@@ -296,7 +317,8 @@ class Catalogue:
     def companions(self, frame: str) -> list[tuple[str, str]]:
         """(path, role) of the files that belong to a frame."""
         with transaction(self.engine) as session:
-            query = select(FileRow).where(FileRow.companion_of == frame).order_by(FileRow.path)
+            apart = FileRow.digest.in_(standing_for([frame]))
+            query = select(FileRow).where(or_(FileRow.companion_of == frame, apart)).order_by(FileRow.path)
             return [(row.path, row.role) for row in session.scalars(query)]
 
     def copies(self, digest: str) -> list[Copy]:
@@ -304,6 +326,12 @@ class Catalogue:
             query = select(HoldingRow).where(HoldingRow.digest == digest)
             query = query.order_by(HoldingRow.volume, HoldingRow.folder, HoldingRow.path)
             return [Copy(volume=r.volume, path=f"{r.folder}/{r.path}") for r in session.scalars(query)]
+
+    def files_of_roll(self, roll: str) -> dict[str, tuple[str, int, str]]:
+        """(digest, size, time of its last change) of every file that a roll states, by path below it."""
+        with transaction(self.engine) as session:
+            query = select(FileRow).where(FileRow.roll == roll).order_by(FileRow.path)
+            return {row.path: (row.digest, row.size, row.modified) for row in session.scalars(query)}
 
     def sites_of_rolls(self) -> dict[str, Site]:
         """The site of each roll that has one."""
@@ -335,11 +363,13 @@ class Catalogue:
 
 def _take(session: Session, items: Iterable[Entry | Fault]) -> list[Unnumbered]:
     affected = apply_entries(session, items)
+    affected.cameras |= outdated(session)
     session.flush()
-    return derive(session, affected_cameras(session, affected))
+    return derive(session, affected)
 
 
-def _frame(row: FrameRow) -> Frame:
+def frame_of_row(row: FrameRow) -> Frame:
+    """The model's frame in a row."""
     return Frame(
         id=FrameId(row.id),
         camera=row.camera,

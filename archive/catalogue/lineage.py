@@ -19,10 +19,11 @@ from archive.catalogue.rows import (
     SelectionFrameRow,
     VersionRow,
 )
+from archive.catalogue.standing_for import companions_of, stand_for
 from archive.journal.current import heads
-from archive.journal.recipes import MAIN, Standing
+from archive.journal.recipes import Standing
 from archive.model.capture import Selection
-from archive.model.entry import OWN, SHARED, Version
+from archive.model.entry import LINE, MAIN, OWN, SHARED, Version
 from archive.model.identity import EntryId, FileKey, FrameId, PixelKey
 from archive.model.product import Derivative, Origin, Spec
 from archive.model.recipe import EffectiveRecipe, Recipe
@@ -33,9 +34,23 @@ def versions_of(catalogue: Catalogue, frames: Sequence[str], line: str = MAIN) -
     found: dict[str, list[Version]] = {frame: [] for frame in frames}
     with transaction(catalogue.engine) as session:
         for start in range(0, len(frames), 400):
-            for version in _versions(session, frames[start : start + 400], line):
-                found[version.frame].append(version)
+            chunk = frames[start : start + 400]
+            pairs = companions_of(session, chunk)
+            # A version keeps the digest that it was stated about: selections and ramps know no other.
+            for version in _versions(session, [*chunk, *pairs], line):
+                found[pairs.get(version.frame, version.frame)].append(version)
+            for frame in set(pairs.values()):
+                found[frame] = _once(found[frame], frame)
     return found
+
+
+def _once(versions: Sequence[Version], frame: str) -> list[Version]:
+    """An entry that speaks of a frame and of its companion too is one version, told of the frame itself."""
+    held: dict[tuple[str, str], Version] = {}
+    for version in versions:
+        if version.frame == frame or (version.entry, version.layer) not in held:
+            held[version.entry, version.layer] = version
+    return list(held.values())
 
 
 def _versions(session: Session, frames: Sequence[str], line: str) -> Iterator[Version]:
@@ -69,20 +84,63 @@ def _versions(session: Session, frames: Sequence[str], line: str) -> Iterator[Ve
         )
 
 
-def standings(catalogue: Catalogue, frames: Sequence[str], line: str = MAIN) -> dict[str, Standing]:
-    """The versions that speak for each of these frames now."""
-    known = versions_of(catalogue, frames, line)
-    needed = {v.selection for listed in known.values() for v in listed if v.selection and v.recipe.ramps}
+def standings(catalogue: Catalogue, frames: Sequence[str], line: str | None = None) -> dict[str, Standing]:
+    """The versions that speak for each of these frames now, on its current line unless one is named.
+
+    What a line does not say, own or shared, the main line says. A companion's digest is answered with the
+    standing of the frame that it stands for.
+    """
+    stands = _stands(catalogue, frames)
+    if stands:
+        of_frames = standings(catalogue, list(dict.fromkeys(stands.get(f, f) for f in frames)), line)
+        return {frame: of_frames[stands.get(frame, frame)] for frame in frames}
+    chosen = dict.fromkeys(frames, line or MAIN)
+    if line is None:
+        chosen |= {frame: name for (frame, _), name in catalogue.stated_about(frames, LINE).items()}
+    known = {frame: _heads(listed) for frame, listed in versions_of(catalogue, frames).items()}
+    aside: dict[str, list[str]] = {}
+    for frame, name in chosen.items():
+        if name != MAIN:
+            aside.setdefault(name, []).append(frame)
+    for name, members in aside.items():
+        for frame, listed in versions_of(catalogue, members, name).items():
+            known[frame] |= {layer: found for layer, found in _heads(listed).items() if found}
+    speaking = {v.entry: v for heads_of in known.values() for v in heads_of[SHARED]}.values()
+    needed = {v.selection for v in speaking if v.selection}
+    needed |= {ramp.along for v in speaking for ramp in v.recipe.ramps if ramp.along}
     selections = {name: selection_of(catalogue, name) for name in sorted(needed)}
     return {
         frame: Standing(
             frame=frame,
-            own=tuple(heads(v for v in listed if v.layer == OWN)),
-            shared=tuple(heads(v for v in listed if v.layer == SHARED)),
+            own=tuple(current[OWN]),
+            shared=tuple(current[SHARED]),
             selections=selections,
+            line=chosen[frame],
         )
-        for frame, listed in known.items()
+        for frame, current in known.items()
     }
+
+
+def _stands(catalogue: Catalogue, frames: Sequence[str]) -> dict[str, str]:
+    found: dict[str, str] = {}
+    with transaction(catalogue.engine) as session:
+        for start in range(0, len(frames), 400):
+            found |= stand_for(session, frames[start : start + 400])
+    return found
+
+
+def _heads(listed: Sequence[Version]) -> dict[str, list[Version]]:
+    return {layer: heads(v for v in listed if v.layer == layer) for layer in (OWN, SHARED)}
+
+
+def lines_of(catalogue: Catalogue, frames: Sequence[str]) -> list[str]:
+    """The names under which lines of these frames were started, the main line first."""
+    found: set[str] = set()
+    with transaction(catalogue.engine) as session:
+        for start in range(0, len(frames), 400):
+            query = select(VersionRow.line).where(VersionRow.frame.in_(frames[start : start + 400]))
+            found.update(session.scalars(query.distinct()))
+    return [MAIN, *sorted(found - {MAIN})]
 
 
 def selection_of(catalogue: Catalogue, selection: str) -> Selection:

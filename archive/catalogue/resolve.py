@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from archive.catalogue.index import Catalogue
+from archive.catalogue.pairs import frames_now
 from archive.errors import UsageError, shown
 from archive.model.address import Address, parse_address
 from archive.model.capture import Frame
@@ -118,7 +119,7 @@ def _named(catalogue: Catalogue, address: Address) -> list[Frame]:
 
 def _by_companion(catalogue: Catalogue, digest: str) -> list[Frame]:
     masters = [master for _, _, master in catalogue.files_by_digest(digest) if master]
-    return list(catalogue.frames_by_id(masters).values())
+    return list(frames_now(catalogue, [digest, *masters]).values())
 
 
 def _camera_id(catalogue: Catalogue, name: str) -> str:

@@ -34,6 +34,14 @@ class Base(DeclarativeBase):
     type_annotation_map = {datetime: Instant, int: BigInteger}  # noqa: RUF012 - read by SQLAlchemy
 
 
+class MarkRow(Base):
+    """Something to remember about the catalogue itself."""
+
+    __tablename__ = "mark"
+    name: Mapped[str] = mapped_column(String(40), primary_key=True)
+    value: Mapped[str] = mapped_column(String(80))
+
+
 class EntryRow(Base):
     """One journal entry that was applied."""
 
@@ -146,7 +154,7 @@ class FileRow(Base):
 
 
 class FrameRow(Base):
-    """One frame as it stands after clocks, sites, corrected facts and sequences."""
+    """One frame as it stands after clocks, sites, corrected facts and sequences; altitudes in degrees."""
 
     __tablename__ = "frame"
     id: Mapped[str] = mapped_column(String(50), primary_key=True)
@@ -160,12 +168,29 @@ class FrameRow(Base):
     night: Mapped[str] = mapped_column(String(10))
     sequence: Mapped[str | None] = mapped_column(String(120))
     position: Mapped[int | None]
+    exposure_s: Mapped[float | None]
+    f_number: Mapped[float | None]
+    iso: Mapped[int | None]
+    focal_mm: Mapped[float | None]
+    sun: Mapped[float | None]
+    moon: Mapped[float | None]
     facts: Mapped[str] = mapped_column(Text)
     __table_args__ = (
         Index("frame_by_camera", "camera", "taken"),
         Index("frame_by_night", "night", "camera", "taken"),
         Index("frame_by_sequence", "sequence", "position"),
     )
+
+
+class PairRow(Base):
+    """A file that is said to belong to a frame that came in apart; ``counts`` while that frame is held."""
+
+    __tablename__ = "pair"
+    companion: Mapped[str] = mapped_column(String(50), primary_key=True)
+    frame: Mapped[str | None] = mapped_column(String(50), index=True)
+    counts: Mapped[bool]
+    counter: Mapped[int]
+    entry: Mapped[str] = mapped_column(String(80))
 
 
 class SequenceRow(Base):
@@ -181,6 +206,7 @@ class SequenceRow(Base):
     frames: Mapped[int]
     missed: Mapped[int]
     cadence_s: Mapped[float]
+    __table_args__ = (Index("sequence_by_camera", "camera", "first"),)
 
 
 class HoldingRow(Base):

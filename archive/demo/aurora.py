@@ -27,7 +27,7 @@ _STRANDS = ((-0.7, 0.5), (0.7, 0.5))
 _GREEN = np.array([0.21, 1.0, 0.25])
 _BLUE = np.array([0.20, 0.16, 0.95])
 _MAGENTA = np.array([1.0, 0.20, 0.78])
-_CRIMSON = np.array([1.0, 0.09, 0.24])
+_CRIMSON = np.array([1.0, 0.06, 0.15])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,12 +74,12 @@ def mood(seconds: float, duration: float) -> Mood:
         ray_phase=seconds / 130.0 + spent / 85.0,
         contrast=0.55 + 0.75 * burst,
         arcs=(
-            (238.0 - 58.0 * south, 0.15 + 0.06 * _step(0.0, 0.25, t) + 0.20 * burst - 0.17 * late, 1.5),
-            (318.0 - 46.0 * south, 0.055 + 0.17 * burst - 0.035 * late, 2.2),
-            (150.0 - 40.0 * south, 0.17 * flare + 0.02 * burst, 1.8),
+            (238.0 - 58.0 * south, 0.12 + 0.04 * _step(0.0, 0.25, t) + 0.11 * burst - 0.13 * late, 1.5),
+            (318.0 - 46.0 * south, 0.045 + 0.09 * burst - 0.028 * late, 2.2),
+            (150.0 - 40.0 * south, 0.09 * flare + 0.015 * burst, 1.8),
         ),
         patches=0.052 * late * (1 - 0.35 * _step(0.85, 1.0, t)),
-        veil=0.012 + 0.040 * burst + 0.010 * late,
+        veil=0.010 + 0.016 * burst + 0.008 * late,
     )
 
 
@@ -87,7 +87,7 @@ def _profiles() -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.fl
     """Light per km of altitude from 80 to 480 km in 1 km steps: body, lower edge and upper part; (401, 3)."""
     h = np.arange(80.0, 481.0)
     below, above = np.minimum(h, 108) - 108, np.maximum(h, 108) - 108
-    green = np.exp(-((below / 5.5) ** 2)) * (0.86 * np.exp(-above / 17) + 0.14 * np.exp(-above / 55))
+    green = np.exp(-((below / 4.4) ** 2)) * (0.86 * np.exp(-above / 17) + 0.14 * np.exp(-above / 55))
     blue = np.exp(-(((np.minimum(h, 104) - 104) / 5) ** 2)) * (
         0.7 * np.exp(-(np.maximum(h, 104) - 104) / 14) + 0.3 * np.exp(-(np.maximum(h, 104) - 104) / 70)
     )
@@ -124,7 +124,7 @@ def _feet(along: Any, across: float, phase: float, folds: float, seed: float, ou
 @kernel
 def _draw(
     feet: Any, flux: Any, calm: Any, share: float, heading: float, half: float, horizon: float,
-    body: Any, lower: Any, top: Any, sharp: Any, soft: Any,
+    thick: float, body: Any, lower: Any, top: Any, sharp: Any, soft: Any,
 ) -> None:  # fmt: skip
     # sharp and soft are pictures of the sky, first row on top; half is the tangent of half the field of view.
     height, width, _ = sharp.shape
@@ -144,12 +144,13 @@ def _draw(
             (qx * cosine - qy * sine) / max(25.0, qy * cosine + qx * sine)
             - (px * cosine - py * sine) / max(25.0, py * cosine + px * sine)
         )  # fmt: skip
-        spread = min(24.0, max(1.0, spread))
+        # A sheet is about a kilometre thick, and moves as much again while the shutter is open.
+        spread = min(24.0, max(1.0, spread, thick * scale / ahead))
         if abs(right / ahead) > half * 1.25:
             continue
         drop = (x * x + y * y) / (2 * 6371.0)
         ray, still = flux[index], calm[index]
-        shift = min(6.0, max(-9.0, 7.0 * (ray - 0.6)))
+        shift = min(4.0, max(-4.0, 4.0 * (ray - 0.6)))
         stretch = 0.70 + 0.42 * min(1.8, ray)
         last = horizon - scale * (86.0 - drop) / ahead
         row = int(np.floor(last))
@@ -179,16 +180,16 @@ def _draw(
                 red = (
                     ray * (body[n, 0] * (1 - m) + body[n + 1, 0] * m)
                     + under * lower[n, 0]
-                    + 0.07 * ray * top[n, 0]
+                    + 0.022 * ray * top[n, 0]
                 )
                 green = ray * (body[n, 1] * (1 - m) + body[n + 1, 1] * m) + under * lower[n, 1]
                 blue = (
                     ray * (body[n, 2] * (1 - m) + body[n + 1, 2] * m)
                     + under * lower[n, 2]
-                    + 0.07 * ray * top[n, 2]
+                    + 0.022 * ray * top[n, 2]
                 )
                 n = min(max(int(h - 80.0), 0), 399)
-                above = 0.095 * still
+                above = 0.045 * still
                 first, final = int(np.ceil(column - spread)), int(np.floor(column + spread))
                 for c in range(max(0, first), min(width - 1, final) + 1):
                     weight = seen * (1 - abs(c - column) / spread) / spread
@@ -219,7 +220,7 @@ def _patches(east: Any, north: Any, phase: float, seed: float, out: Any) -> None
 
 
 def blurred(picture: NDArray[np.float32], sigma: float) -> NDArray[np.float32]:
-    """The picture, float32 (H, W, 3), under a Gaussian of ``sigma`` pixels; wide ones on a smaller copy."""
+    """The picture, float32 (H, W, C), under a Gaussian of ``sigma`` pixels; wide ones on a smaller copy."""
     height, width, _ = picture.shape
     shrink = max(1, int(sigma / 2.5))
     small = resized(picture, max(2, width // shrink), max(2, height // shrink), box=shrink > 1)
@@ -254,7 +255,7 @@ def _convolved(picture: NDArray[np.float32], kernel: NDArray[np.float32], axis: 
 def resized(
     picture: NDArray[np.float32], width: int, height: int, *, box: bool = False
 ) -> NDArray[np.float32]:
-    """The picture, float32 (H, W, 3), at another size: smooth, or averaged over boxes."""
+    """The picture, float32 (H, W, C), at another size: smooth, or averaged over boxes."""
     if picture.shape[:2] == (height, width):
         return picture
     how = Image.Resampling.BOX if box else Image.Resampling.BICUBIC
@@ -322,24 +323,24 @@ class Curtains:
                 still = 2 * power * calm if offset < 0 else 0 * calm
                 _draw(
                     feet, power * np.roll(rays, lag), still, 1.8 * share, self._heading, self._half,
-                    float(height), self._body, self._lower, self._top, sharp, soft,
+                    float(height), 0.6 + 0.5 * half_width, self._body, self._lower, self._top, sharp, soft,
                 )  # fmt: skip
         pixel = width / 480.0
-        near = blurred(sharp, max(0.45, 0.9 * pixel))
-        glow = np.float32(0.20) * blurred(near, 7.0 * pixel) + np.float32(0.12) * blurred(near, 26.0 * pixel)
-        light = np.float32(0.74) * near + glow + blurred(soft, 9.0 * pixel)
+        near = blurred(sharp, max(0.45, 0.6 * pixel))
+        glow = np.float32(0.09) * blurred(near, 6.0 * pixel) + np.float32(0.06) * blurred(near, 26.0 * pixel)
+        light = np.float32(0.85) * near + glow + blurred(soft, 11.0 * pixel)
         return light + self._diffuse(state)
 
     def _diffuse(self, state: Mood) -> NDArray[np.float32]:
         height, width = self._size
-        total = np.zeros((*self._patch_views[0][0].shape, 3), np.float32)
+        total = np.zeros((*self._patch_views[0][0].shape, 1), np.float32)
         for (east, north, gathered), share in zip(self._patch_views, (0.62, 0.38), strict=True):
             patch = np.zeros(east.shape, np.float32)
             if state.patches > 0:
                 _patches(east, north, state.phase, self._seed, patch)
-            light = share * gathered * (state.patches * patch + 0.35 * state.veil)
-            total += light[..., None] * np.array([0.19, 1.0, 0.40], np.float32)
-        return resized(blurred(total, max(0.5, 0.0045 * width)), width, height)
+            total[..., 0] += share * gathered * (state.patches * patch + 0.35 * state.veil)
+        light = resized(blurred(total, max(0.5, 0.0045 * width)), width, height)
+        return light * np.array([0.19, 1.0, 0.40], np.float32)
 
     def _rays(self, state: Mood, arc: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Brightness along an arc, with its rays and without."""
@@ -348,8 +349,9 @@ class Curtains:
         soft = np.exp(1.0 * fractal(u / 190, np.full(u.shape, 0.8 * state.phase), z, octaves=2))
         alive = np.full(u.shape, state.ray_phase)
         drift = 0.6 * alive
-        thick = fractal(u / 24 + drift, 0.8 * alive, z + 31, octaves=2, gain=0.6)
-        thin = fractal(u / 7.5 + 1.3 * drift, 1.1 * alive, z + 57, octaves=2, gain=0.55)
+        thick = fractal(u / 21 + drift, 0.8 * alive, z + 31, octaves=2, gain=0.6)
+        thin = fractal(u / 6.0 + 1.3 * drift, 1.1 * alive, z + 57, octaves=2, gain=0.7)
+        fine = fractal(u / 2.2 + 2.1 * drift, 1.6 * alive, z + 71, octaves=2, gain=0.6)
         gate = np.clip(0.6 + 1.2 * fractal(u / 80, 0.6 * alive, z + 83, octaves=1), 0.12, 1.2)
-        ray = np.exp(state.contrast * gate * (1.3 * thick + 1.0 * thin))
+        ray = np.exp(state.contrast * gate * (1.15 * thick + 0.95 * thin + 0.6 * fine - 0.25))
         return (soft * ray).astype(np.float64), soft.astype(np.float64)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -13,12 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.demo import extras, night, rawfile
+from archive.demo.mishaps import NONE, Mishaps
 from archive.demo.picture import View
 from archive.demo.sensor import Sensor, quick_look
 from archive.errors import ArchiveError, UsageError, shown
 from archive.model.place import Site
 
 _CLIP_SIDE = 320
+_UNDISTURBED: Mapping[str, Mishaps] = {}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,8 +73,16 @@ class DemoNight:
 class _Studio:
     """One camera's view and sensor at one size."""
 
-    def __init__(self, plan: night.CameraPlan, seed: int, size: tuple[int, int], frames: int) -> None:
+    def __init__(
+        self,
+        plan: night.CameraPlan,
+        seed: int,
+        size: tuple[int, int],
+        frames: int,
+        mishaps: Mapping[str, Mishaps] = _UNDISTURBED,
+    ) -> None:
         self.plan, self.seed, self.frames = plan, seed, frames
+        self.mishaps = mishaps.get(plan.name, NONE)
         width, height = size
         upright = (height, width) if plan.upright else (width, height)
         self.view = View(
@@ -93,6 +103,8 @@ class _Studio:
         """Linear light on the sensor, in the sensor's own rows and columns."""
         mood = night.mood_at(exposure.middle, self.frames)
         upright = self.view.light(exposure.middle, mood, night.flyby(self.plan, exposure.slot, self.frames))
+        if exposure.slot is not None:
+            upright = self.mishaps.befall(upright, exposure.place, seed=self.seed, camera=self.plan.name)
         # Orientation 8: the stored rows run down the picture's right-hand side (Exif 2.32, tag 274).
         return np.ascontiguousarray(np.rot90(upright, -1)) if self.plan.upright else upright
 
@@ -128,13 +140,21 @@ def _checked(size: tuple[int, int], frames: int) -> None:
 
 
 def scene_light(
-    camera: str, index: int, *, seed: int = 20260318, size: tuple[int, int] = (960, 640), frames: int = 96
+    camera: str,
+    index: int,
+    *,
+    seed: int = 20260318,
+    size: tuple[int, int] = (960, 640),
+    frames: int = 96,
+    mishaps: Mapping[str, Mishaps] = _UNDISTURBED,
 ) -> NDArray[np.float32]:
     """The noiseless light behind one raw file, for checking what is measured from it.
 
     Parameters
     ----------
     camera : ``north`` or ``river``; ``index`` counts the card's raw files from 0, test shots included.
+    size : pixels (width, height) of the sensor; the same scene at every size.
+    mishaps : what went wrong, by camera.
 
     Returns
     -------
@@ -143,8 +163,25 @@ def scene_light(
     """
     _checked(size, frames)
     plan = next(plan for plan in night.CAMERAS if plan.name == camera)
-    studio = _Studio(plan, seed, size, frames)
+    studio = _Studio(plan, seed, size, frames, mishaps)
     return studio.light(studio.exposures[index])
+
+
+def raw_files(
+    camera: str,
+    indices: Iterable[int],
+    *,
+    seed: int = 20260318,
+    size: tuple[int, int] = (960, 640),
+    frames: int = 96,
+    mishaps: Mapping[str, Mishaps] = _UNDISTURBED,
+) -> Iterator[bytes]:
+    """The bytes of some raw files as ``write_cards`` would write them; takes what ``scene_light`` does."""
+    _checked(size, frames)
+    plan = next(plan for plan in night.CAMERAS if plan.name == camera)
+    studio = _Studio(plan, seed, size, frames, mishaps)
+    for index in indices:
+        yield studio.raw(studio.exposures[index])
 
 
 def capture_times(camera: str, *, frames: int = 96) -> tuple[datetime, ...]:
@@ -159,6 +196,7 @@ def write_cards(
     seed: int = 20260318,
     size: tuple[int, int] = (960, 640),
     frames: int = 96,
+    mishaps: Mapping[str, Mishaps] = _UNDISTURBED,
     progress: Callable[[int, int], None] | None = None,
 ) -> DemoNight:
     """Writes ``card-north`` and ``card-river`` below ``folder`` and says what is on them.
@@ -169,6 +207,7 @@ def write_cards(
     ----------
     size : pixels (width, height) of every raw frame; even.
     frames : raw frames in each camera's sequence; test shots come on top.
+    mishaps : what went wrong, by camera (``north``, ``river``); nothing by default.
     progress : called with files done and files in all.
 
     Raises
@@ -186,7 +225,7 @@ def write_cards(
             )
     workers = max(1, min(8, os.cpu_count() or 1, 30_000_000 // (size[0] * size[1]) or 1))
     with ThreadPoolExecutor(workers) as pool:
-        studios = list(pool.map(lambda plan: _Studio(plan, seed, size, frames), night.CAMERAS))
+        studios = list(pool.map(lambda plan: _Studio(plan, seed, size, frames, mishaps), night.CAMERAS))
         jobs = [(studio, exposure) for studio in studios for exposure in studio.exposures]
 
         def make(job: tuple[_Studio, night.Exposure]) -> None:

@@ -149,10 +149,15 @@ CLOCK_SHOT = 1
 
 @dataclass(frozen=True, kw_only=True)
 class Exposure:
-    """One raw file: which, when truly begun (UTC), how; ``slot`` is its place in the sequence or None."""
+    """One raw file: which, when truly begun (UTC), how.
+
+    ``slot`` counts the cadence from the sequence's begin, the missed exposure too, and ``place`` the frames
+    that there are; None and -1 for test shots.
+    """
 
     number: int
     slot: int | None
+    place: int
     folder: str
     stem: str
     true: datetime
@@ -184,6 +189,7 @@ def exposures(plan: CameraPlan, frames: int) -> tuple[Exposure, ...]:
             Exposure(
                 number=number,
                 slot=slot,
+                place=max(-1, number - len(plan.tests)),
                 folder=f"{directory}{plan.letters}",
                 stem=f"{plan.stem}{file:04d}",
                 true=true,

@@ -64,9 +64,15 @@ class View:
         self._longitude = longitude
         self._sky_rows = round(horizon * height)
         self._land = scene.landscape(
-            width, height, self._sky_rows, half, azimuth, trees=int(min(5200, 700 + 5 * width)), seed=seed + 1
+            width,
+            height,
+            self._sky_rows,
+            half,
+            azimuth,
+            trees=int(min(9000, 1800 + 7 * width)),
+            seed=seed + 1,
         )
-        small = max(48, min(750, width // 2))
+        small = max(48, min(1200, width // 2))
         self._grow = width / small
         self._small = (int(np.ceil(self._sky_rows / self._grow)) + 1, small)
         self._curtains = aurora.Curtains(small, self._small[0], half, azimuth, seed)
@@ -109,7 +115,7 @@ class View:
             picture, self._sky_rows, land.sky, land.ambient, land.direct, land.mirror, land.lamp,
             (0.8 * dome).astype(np.float32), (0.8 * front).astype(np.float32), _LAMP, mirrored,
         )  # fmt: skip
-        return _softened(_softened(picture, 0), 1)
+        return _softened(picture)
 
     def _mirrored(
         self, above: NDArray[np.float32], dome: NDArray[np.float32], ground: int
@@ -130,12 +136,23 @@ class View:
         return aurora.resized(smear, width, max(ground, round(need * self._grow)))[:ground]
 
 
-def _softened(picture: NDArray[np.float32], axis: int) -> NDArray[np.float32]:
-    """What the low-pass filter before a sensor does along one axis; without it, edges get fringes."""
-    moved = np.moveaxis(picture, axis, 0)
-    out = np.float32(0.5) * moved
-    out[1:] += np.float32(0.25) * moved[:-1]
-    out[:-1] += np.float32(0.25) * moved[1:]
-    out[0] += np.float32(0.25) * moved[0]
-    out[-1] += np.float32(0.25) * moved[-1]
-    return np.ascontiguousarray(np.moveaxis(out, 0, axis))
+@kernel
+def _low_pass(picture: Any, out: Any) -> None:
+    height, width, _ = picture.shape
+    for row in range(height):
+        above, below = max(0, row - 1), min(height - 1, row + 1)
+        for column in range(width):
+            left, right = max(0, column - 1), min(width - 1, column + 1)
+            for c in range(3):
+                ends = picture[above, left, c] + picture[above, right, c]
+                ends += picture[below, left, c] + picture[below, right, c]
+                sides = picture[row, left, c] + picture[row, right, c]
+                sides += picture[above, column, c] + picture[below, column, c]
+                out[row, column, c] = 0.0625 * ends + 0.125 * sides + 0.25 * picture[row, column, c]
+
+
+def _softened(picture: NDArray[np.float32]) -> NDArray[np.float32]:
+    """What the low-pass filter before a sensor does; without it, edges get fringes of false colour."""
+    out = np.empty_like(picture)
+    _low_pass(picture, out)
+    return out

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from archive.demo.noise import fractal
+from archive.engine.kernels.compiled import kernel
 
 EYE_M = 4.6
 _AXIS = np.radians(64.0)
@@ -51,7 +52,51 @@ def shore(x: NDArray[Any], y: NDArray[Any]) -> NDArray[Any]:
 def _forest(x: NDArray[Any], y: NDArray[Any], height: NDArray[Any]) -> NDArray[Any]:
     """Share of ground under trees, 0 to 1: clumps, thinning out toward the tree line."""
     clumps = fractal(x / 520, y / 520, 8.8, octaves=5, gain=0.58)
-    return np.asarray(_step(-0.22, 0.30, clumps) * (1 - _step(170, 420, height + 160 * clumps)))
+    return np.asarray(_step(-0.40, 0.12, clumps) * (1 - _step(150, 400, height + 190 * clumps)))
+
+
+def reflectance(tangent: NDArray[Any]) -> NDArray[Any]:
+    """Share of unpolarised light that bare ice mirrors, seen downwards under this tangent.
+
+    Fresnel's equations for a refractive index of 1.31 (ice in visible light, Warren and Brandt 2008).
+    """
+    cosine = np.clip(tangent, 0.002, None) / np.hypot(1, np.clip(tangent, 0.002, None))
+    inside = np.sqrt(1 - (1 - cosine**2) / 1.31**2)
+    across = (cosine - 1.31 * inside) / (cosine + 1.31 * inside)
+    along = (inside - 1.31 * cosine) / (inside + 1.31 * cosine)
+    return np.asarray(0.5 * (across**2 + along**2))
+
+
+@kernel
+def _cracks(x: Any, y: Any, size: float, scatter: Any, out: Any) -> None:
+    for index in range(x.size):
+        u, v = x[index] / size, y[index] / size
+        i, j = int(np.floor(u)), int(np.floor(v))
+        first, second = 9.0, 9.0
+        for row in range(j - 1, j + 2):
+            for column in range(i - 1, i + 2):
+                a = u - column - scatter[row & 63, column & 63, 0]
+                b = v - row - scatter[row & 63, column & 63, 1]
+                far = np.sqrt(a * a + b * b)
+                if far < first:
+                    first, second = far, first
+                elif far < second:
+                    second = far
+        out[index] = (second - first) * size
+
+
+def cracks(x: NDArray[Any], y: NDArray[Any]) -> NDArray[Any]:
+    """How much frost fills the cracks of the ice at each place, 0 to 1; plates of two sizes, some healed."""
+    # Plates grew around points, one somewhere in every cell; they part where two are equally near.
+    scatter = np.random.Generator(np.random.PCG64(31)).uniform(0, 1, (64, 64, 2))
+    total = np.zeros(x.shape, np.float32)
+    bent = 0.35 * fractal(x / 3.1, y / 3.1, 12.5, octaves=3)
+    for size, width in ((31.0, 0.10), (11.0, 0.05)):
+        gap = np.empty(x.size, np.float32)
+        _cracks((x + bent).ravel(), (y - bent).ravel(), size, scatter, gap)
+        open_ = np.clip(0.4 + 2.2 * fractal(x / (1.4 * size), y / (1.4 * size), size, octaves=2), 0, 1)
+        total = np.maximum(total, open_ * np.exp(-((gap.reshape(x.shape) / width) ** 2)))
+    return np.asarray(total)
 
 
 def heights(x: NDArray[Any], y: NDArray[Any]) -> NDArray[Any]:
@@ -185,18 +230,21 @@ def _shade(maps: NDArray[np.float32], spots: _Spots, view: _View) -> None:
         0.9 + 0.28 * fractal(x / 9, y / 9, 7.7, octaves=4) + 0.10 * fractal(x / 1.7, y / 1.7, 9.1, octaves=2)
     )
     grain = 1 + 0.5 * fractal(x / 16, y / 16, 5.5, octaves=3, gain=0.6)
-    snow_ambient = 0.50 * drift * (0.45 + 0.55 * norm)
-    snow_direct = 0.52 * drift * np.maximum(0, facing)
-    dark = np.clip(wood * 1.15, 0, 1) * (edge > 12)
+    snow_ambient = 0.40 * drift * (0.45 + 0.55 * norm)
+    snow_direct = 0.36 * drift * np.maximum(0, facing)
+    # Far trees are dots on the snow: their crowns stand side by side, and gaps between them show it.
+    dots = fractal(spots.side * 1400, spots.rows * 0.55, 2.2, octaves=2, gain=0.7)
+    dark = np.clip(1.45 * wood + 0.9 * (dots - 0.10) * (wood > 0.03), 0, 1) * (edge > 12)
     snow_ambient = snow_ambient * (1 - dark) + 0.075 * grain * dark
     snow_direct = snow_direct * (1 - dark) + 0.035 * grain * dark
     drifted = fractal(x / 30, y / 30, 4.9, octaves=5, gain=0.55) + 0.25 * _step(-9, 0, edge)
     cover = _step(0.02, 0.30, drifted)
-    crack = np.exp(-((fractal(x / 13, y / 13, 12.5, octaves=3) / 0.011) ** 2)) * np.exp(-ahead / 60)
-    grazing = np.clip(-spots.down, 0.004, 1)
-    glare = 0.07 + 0.60 * np.exp(-grazing / 0.13)
-    ice_ambient = cover * 0.44 * drift + (1 - cover) * (0.05 + 0.20 * crack)
-    ice_direct = cover * 0.27 * drift + (1 - cover) * 0.06 * crack
+    bare = (ice > 0.01) & (cover < 0.99) & (ahead < 300)
+    crack = np.zeros(ahead.shape)
+    crack[bare] = cracks(x[bare], y[bare]) * np.exp(-ahead[bare] / 90)
+    glare = 0.86 * reflectance(-spots.down)
+    ice_ambient = cover * 0.36 * drift + (1 - cover) * (0.022 + 0.13 * crack)
+    ice_direct = cover * 0.20 * drift + (1 - cover) * 0.06 * crack
     haze = 1 - np.exp(-ahead / 40000)
     maps[1][i, j] = (ice * ice_ambient + (1 - ice) * snow_ambient) * (1 - haze) + 0.55 * haze
     maps[2][i, j] = (ice * ice_direct + (1 - ice) * snow_direct) * (1 - haze)
@@ -208,18 +256,18 @@ def _plant(
 ) -> None:
     """Paints spruces and a lit cabin into the maps, far ones first."""
     half = view.side[-1] * 1.1
-    ahead = 70 * (2600 / 70) ** random.uniform(0, 1, count) ** 0.8
+    ahead = 34 * (2600 / 34) ** random.uniform(0, 1, count) ** 0.75
     side = random.uniform(-half, half, count)
     x, y = view.place(ahead, side)
     ground, edge = heights(x, y), shore(x, y)
-    tall = random.uniform(3.0, 10.0, count) * (0.55 + 0.85 * random.uniform(0, 1, count) ** 2)
+    tall = 2.2 + 13.5 * random.uniform(0, 1, count) ** 1.6
     luck = random.uniform(0, 1, count)
     clump = fractal(x / 75, y / 75, 21.5, octaves=3, gain=0.6)
     grove = np.clip(_forest(x, y, ground) * 1.25 + 0.10, 0, 1) * _step(-0.24, 0.26, clump)
     shape = random.uniform(0, 1, (count, 3))
     pixels = tall / ahead * view.scale
     order = np.argsort(-ahead)
-    for tree in order[(luck < grove)[order] & ((edge > 7) & (ground < 70))[order] & (pixels > 2.0)[order]]:
+    for tree in order[(luck < grove)[order] & ((edge > 7) & (ground < 70))[order] & (pixels > 1.5)[order]]:
         _spruce(maps, depth, view, ahead[tree], side[tree], ground[tree], tall[tree], shape[tree])
     _cabin(maps, depth, view)
 
@@ -231,25 +279,33 @@ def _spruce(
     foot = view.horizon - (ground - EYE_M) / ahead * view.scale
     top = foot - tall / ahead * view.scale
     middle = (side + view.side[-1]) * view.scale + 0.5
-    span = (0.12 + 0.08 * shape[0]) * (foot - top)
+    slim, dense, luck = shape
+    span = (0.11 + 0.11 * slim) * (foot - top)
     rows = np.arange(max(0, int(top)), min(view.height, int(foot) + 2))
-    columns = np.arange(max(0, int(middle - span) - 1), min(view.width, int(middle + span) + 2))
+    columns = np.arange(max(0, int(middle - span) - 2), min(view.width, int(middle + span) + 3))
     if not rows.size or not columns.size:
         return
     down = (rows + 0.5 - top) / (foot - top)
-    tiers = 9 + 8 * shape[1]
-    tooth = (down * tiers * (1.4 - 0.4 * down) + shape[2]) % 1.0
-    ragged = np.sin(down * 57 + 90 * shape[0]) * np.sin(down * 23 + 40 * shape[2])
-    reach = span * np.clip(down, 0, 1) ** 0.9 * (1 - 0.30 * (1 - tooth) + 0.14 * ragged) + 0.3
-    off = np.abs(columns[None] + 0.5 - middle) / np.maximum(reach, 0.2)[:, None]
+    # Both sides of a crown have branches of their own, of uneven length, hanging a little at the tips.
+    outline = span * np.clip(down, 0, 1) ** (0.75 + 0.5 * dense) * np.clip(22.0 * (1.0 - down), 0.3, 1)
+    tiers = (10 + 9 * dense) * np.maximum(down, 0) ** 0.85
+    ragged = [fractal(tiers * 1.3, np.full(tiers.shape, 7.3 * key), 50 * luck, octaves=2, gain=0.8)
+              for key in (1, 2)]  # fmt: skip
+    saw = [1 - (0.20 + 0.30 * slim) * ((tiers + 3 * luck + shift) % 1.0) for shift in (0.0, 0.37)]
+    reach = [outline * np.clip(tooth + 0.45 * rough, 0.16, 1.4) + 0.35
+             for tooth, rough in zip(saw, ragged, strict=True)]  # fmt: skip
+    lean = middle + 0.35 * (luck - 0.5) * span * (1 - down) ** 2
+    right = columns[None] + 0.5 - lean[:, None]
+    off = np.where(right < 0, -right / reach[0][:, None], right / reach[1][:, None])
     box = np.ix_(rows, columns)
     inside = (off < 1) & (down > 0)[:, None] & (down < 1)[:, None] & (depth[box] > ahead - 1)
-    # Snow lies on the upper side of each tier of branches.
-    snow = np.clip(0.8 - 1.5 * tooth, 0, 1)[:, None] * (0.15 + 0.75 * off) * shape[1]
+    # Snow lies in patches on the branches, more of it outside.
+    patch = fractal(right / (0.30 * span + 0.5) + 40 * luck, tiers[:, None] * 0.9, 9.7, octaves=2, gain=0.7)
+    snow = np.clip(1.9 * patch - 0.25 + 0.5 * dense, 0, 0.9) * (0.2 + 0.8 * np.minimum(off, 1)) * dense
     for index, value in (
         (0, 0.0 * snow),
-        (1, 0.028 + 0.13 * snow),
-        (2, 0.012 + 0.05 * snow),
+        (1, 0.016 + 0.075 * snow),
+        (2, 0.006 + 0.03 * snow),
         (3, 0.0 * snow),
     ):
         plane = maps[index]

@@ -12,6 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from archive.demo import radiometry
+from archive.demo.radiometry import USUAL_F, USUAL_ISO, USUAL_S
 from archive.demo.rawfile import PATTERNS, Body
 from archive.engine.kernels.compiled import kernel
 
@@ -23,9 +25,6 @@ SRGB_TO_XYZ = np.array(
     ]
 )
 """Linear sRGB to CIE XYZ for D65 (IEC 61966-2-1 primaries, unrounded)."""
-USUAL_S, USUAL_F, USUAL_ISO = 8.0, 1.8, 3200
-"""The exposure for which light 1.0 just clips."""
-_FULL_E, _FULL_WIDTH = 7800.0, 6000
 _READ_E = 3.0
 _DARK_E_S = 0.05
 _HOT = 2.2e-5
@@ -86,7 +85,7 @@ def camera_matrix(body: Body) -> NDArray[np.float64]:
 class Sensor:
     """One body's sensor, ``width`` pixels long, behind a lens with the half-diagonal tangent ``diagonal``.
 
-    Pixels of a smaller sensor are larger; they hold electrons in proportion to their side.
+    Electrons follow from the size of its photosites, aperture, time and ISO (``radiometry``).
     """
 
     body: Body
@@ -96,7 +95,7 @@ class Sensor:
     @property
     def full_e(self) -> float:
         """Electrons that light 1.0 leaves in a green pixel at the usual exposure, before the lens darkens."""
-        return _FULL_E * min(8.0, _FULL_WIDTH / self.width)
+        return radiometry.full_well(self.width)
 
     def gain(self, iso: int) -> float:
         """Camera numbers per electron."""

@@ -9,15 +9,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from archive.demo import radiometry
 from archive.demo.noise import fractal
+from archive.engine import colour
 from archive.engine.kernels.compiled import kernel
 
 _FAINTEST = 8.3
 _EPOCH = datetime(2000, 1, 1, 12, tzinfo=UTC)
 _SKY_MAGNITUDE = 21.6
 """Brightness of the moonless sky in magnitudes per square arc second."""
-_SKY_LIGHT = 0.0125
-"""The same in linear light of the usual exposure."""
+_SKY_LIGHT = radiometry.sky_light(_SKY_MAGNITUDE)
 # Right ascension (hours), declination (degrees), visual magnitude, B-V of bright northern stars, J2000.
 _BRIGHT = np.array(
     [
@@ -67,10 +68,52 @@ def horizontal(
     )
 
 
-def _star_colours(index: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Linear sRGB of stars by B-V, green 1, softened toward white as the eye of a camera sees them."""
-    warm = np.clip(index, -0.3, 1.8)
-    return np.stack([0.86 + 0.34 * warm, np.ones_like(warm), 1.34 - 0.46 * warm], -1)
+def star_kelvin(index: NDArray[Any]) -> NDArray[np.float64]:
+    """Effective temperature of stars by B-V (Ballesteros 2012)."""
+    warm = 0.92 * np.clip(index, -0.3, 1.9)
+    return np.asarray(4600 * (1 / (warm + 1.7) + 1 / (warm + 0.62)))
+
+
+def star_colours(index: NDArray[Any]) -> NDArray[np.float64]:
+    """Linear sRGB of stars by B-V, green 1: Planckian light of their temperature."""
+    kelvin = np.geomspace(2400, 15000, 64)
+    table = []
+    for each in kelvin:
+        rgb = colour.XYZ_TO_SRGB @ colour.xyz_of(colour.illuminant_xy(float(each), 0.0))
+        table.append(np.maximum(rgb, 0.02) / rgb[1])
+    place = np.interp(np.log(star_kelvin(index)), np.log(kelvin), np.arange(64.0))
+    return np.stack([np.interp(place, np.arange(64.0), channel) for channel in np.array(table).T], -1)
+
+
+def galactic(ascension: NDArray[Any], declination: NDArray[Any]) -> tuple[NDArray[Any], NDArray[Any]]:
+    """Sine of the galactic latitude, and galactic longitude in radians (IAU 1958, for J2000)."""
+    pole, tip = np.radians(192.859), np.radians(27.128)
+    polar, level = np.sin(declination), np.cos(declination)
+    turn = ascension - pole
+    sine = polar * np.sin(tip) + level * np.cos(tip) * np.cos(turn)
+    longitude = np.radians(122.932) - np.arctan2(
+        level * np.sin(turn), polar * np.cos(tip) - level * np.sin(tip) * np.cos(turn)
+    )
+    return sine, longitude
+
+
+def star_count(magnitude: float) -> float:
+    """How many stars of the whole sky are brighter than a V magnitude.
+
+    A line through 5 thousand at 6.0, 42 thousand at 8.0 and 340 thousand at 10.0 (Allen's Astrophysical
+    Quantities, from memory), good to a quarter between 4 and 10.
+    """
+    return float(10 ** (0.98 + 0.455 * magnitude))
+
+
+def _scattered(count: int, random: np.random.Generator) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Right ascensions and declinations of stars, crowded along the galaxy's plane as faint ones are."""
+    ascension = random.uniform(0, 2 * np.pi, 3 * count)
+    declination = np.arcsin(random.uniform(-1, 1, 3 * count))
+    latitude = np.degrees(np.arcsin(np.clip(galactic(ascension, declination)[0], -1, 1)))
+    # About three and a half times as many on the equator as at the poles, for ninth magnitude.
+    kept = random.uniform(0, 1, 3 * count) * 3.5 < 1 + 2.5 * np.exp(-np.abs(latitude) / 13)
+    return ascension[kept][:count], declination[kept][:count]
 
 
 @kernel
@@ -109,11 +152,13 @@ class Heavens:
         pixel_magnitude = _SKY_MAGNITUDE - 2.5 * np.log10(pixel * pixel)
         # Fainter than the sky in its pixel, a star is part of the background.
         faintest = min(_FAINTEST + 2.0, pixel_magnitude + 0.25)
-        count = int(10 ** (0.72 + 0.49 * faintest))
-        magnitude = faintest + np.log10(random.uniform(1e-9, 1.0, count)) / 0.49
-        right_ascension = random.uniform(0, 2 * np.pi, count)
-        declination = np.arcsin(random.uniform(-1, 1, count))
-        index = np.clip(random.normal(0.55, 0.5, count), -0.25, 1.7)
+        right_ascension, declination = _scattered(int(star_count(faintest)), random)
+        count = right_ascension.size
+        magnitude = faintest + np.log10(random.uniform(1e-9, 1.0, count)) / 0.455
+        # Two crowds: hot and sun-like dwarfs, and orange giants.
+        giants = random.uniform(0, 1, count) < 0.38
+        index = np.where(giants, random.normal(1.12, 0.24, count), random.normal(0.28, 0.26, count))
+        index = np.clip(index, -0.25, 1.75)
         keep = (magnitude > 3.3) & (declination > np.radians(-22))
         self._place = np.stack(
             [
@@ -122,7 +167,7 @@ class Heavens:
             ]
         )
         magnitudes = np.concatenate([magnitude[keep], _BRIGHT[:, 2]])
-        colours = _star_colours(np.concatenate([index[keep], _BRIGHT[:, 3]]))
+        colours = star_colours(np.concatenate([index[keep], _BRIGHT[:, 3]]))
         strength = _SKY_LIGHT * 10 ** (0.4 * (pixel_magnitude - magnitudes))
         self._light = (strength[:, None] * colours).astype(np.float32)
         self._twinkle = random.uniform(0, 2 * np.pi, magnitudes.size)
@@ -191,27 +236,19 @@ class Heavens:
         degrees = np.degrees(np.arcsin(np.clip(above, 0, 1)))
         azimuth = np.degrees(np.arctan(x) + self._azimuth)
         layer = np.exp(-degrees / 13)
+        zenith = _SKY_LIGHT * np.array([0.70, 1.0, 1.42])
         ripple = 1 + 0.14 * fractal(azimuth / 30, degrees / 6 + 4, 3.3, octaves=2)
-        light = np.array([0.0100, 0.0128, 0.0188]) + (layer * ripple)[..., None] * np.array(
-            [0.0085, 0.0128, 0.0112]
-        )
+        light = zenith + (layer * ripple)[..., None] * np.array([0.0085, 0.0128, 0.0112])
         light = light + band[..., None] * np.array([0.0170, 0.0165, 0.0185]) * dim
         town = np.exp(-(((azimuth - 31) / 15) ** 2)) * np.exp(-degrees / 3.6)
-        town += 0.22 * np.exp(-(((azimuth - 31) / 30) ** 2)) * np.exp(-degrees / 9)
+        town += 0.14 * np.exp(-(((azimuth - 31) / 30) ** 2)) * np.exp(-degrees / 9)
         lit: NDArray[np.float32] = (light + town[..., None] * np.array([0.062, 0.036, 0.019])).astype(
             np.float32
         )
         return lit
 
     def _galactic(self, equatorial: NDArray[np.float64], polar: NDArray[np.float64]) -> NDArray[np.float64]:
-        # North galactic pole and galactic longitude of the celestial pole (IAU 1958, for J2000).
-        pole, tip = np.radians(192.859), np.radians(27.128)
-        level = np.sqrt(np.maximum(0.0, 1 - polar * polar))
-        turn = equatorial - pole
-        sine = polar * np.sin(tip) + level * np.cos(tip) * np.cos(turn)
-        longitude = np.radians(122.932) - np.arctan2(
-            level * np.sin(turn), polar * np.cos(tip) - level * np.sin(tip) * np.cos(turn)
-        )
+        sine, longitude = galactic(equatorial, np.arcsin(np.clip(polar, -1, 1)))
         rows, columns = self._milky.shape
         i = np.clip((np.degrees(np.arcsin(np.clip(sine, -1, 1))) + 40) * 2, 0, rows - 1.001)
         j = (np.degrees(longitude) % 360) / 360 * (columns - 1)

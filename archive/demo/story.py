@@ -8,29 +8,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from archive.demo.cards import DemoNight
+from archive.demo.looks import FIRST_LOOK, SECOND_LOOK
 from archive.model.listing import SequenceLine
 from archive.store.userplace import cache_folder
 from archive.store.volumes import open_volume
 from archive.workspace import open_archive
-
-FIRST_LOOK = (
-    "hot_pixels.reach=12",
-    "vignetting.corner=0.6",
-    "exposure.stops=0.3",
-    "highlight_recovery.stops=0.9",
-    "shadow_lift.stops=0.4",
-    "contrast.amount=0.14",
-    "chroma.muted=0.12",
-    "luminance_noise.strength=1.2",
-    "colour_noise.strength=4",
-    "sharpness.amount=0.3",
-)
-SECOND_LOOK = (
-    "exposure.stops=0.1",
-    "balance.source=illuminant",
-    "balance.kelvin=4100",
-    "balance.duv=0.006",
-)
 
 
 def _nothing() -> None:

@@ -1,66 +1,61 @@
-"""Recipes as people work with them: set, show, look back, compare, reinstate, carry."""
+"""Recipes as people work with them: set, show, look back, reinstate, carry; and what is apart from these."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import replace
+from functools import cached_property
+from pathlib import Path
 
-import archive.engine.operators  # noqa: F401 - registers what recipes may name
 from archive.catalogue.books import Books
-from archive.catalogue.lineage import standings, versions_of
-from archive.catalogue.resolve import find, find_one
-from archive.engine import operator
+from archive.editing.bench import NOTHING, Bench, finish_speaking, plain_recipe, version_named
+from archive.editing.explaining import Explaining
+from archive.editing.finish import Finish
+from archive.editing.history import History
+from archive.editing.house import House
+from archive.editing.lines import Lines
+from archive.editing.ramps import Ramps
+from archive.editing.settings import FINISH, chosen, parsed, parts
+from archive.editing.settling import Settling
 from archive.errors import UsageError, shown
-from archive.journal.current import heads
-from archive.journal.recipes import (
-    Standing,
-    carry_groups,
-    changes_in_words,
-    effective,
-    masks,
-    narrowed,
-    save,
-    with_values,
-)
-from archive.model.capture import Frame, Selection
-from archive.model.entry import OWN, SHARED, Entry, Version
-from archive.model.identity import EntryId, short
+from archive.journal.recipes import Standing, masks, narrowed, with_values
+from archive.journal.sharing import elsewhere
+from archive.model.capture import Frame
+from archive.model.editing import Carried, Comparison, Saved, Source
+from archive.model.entry import Version
+from archive.model.identity import short
 from archive.model.listing import HistoryLine
-from archive.model.recipe import EffectiveRecipe, Foundation, OperatorValues, Recipe
-
-
-@dataclass(frozen=True, kw_only=True)
-class Saved:
-    """What a save did: the entry is None when it would have changed nothing."""
-
-    frame: Frame
-    entry: EntryId | None
-    words: tuple[str, ...]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Carried:
-    """What carrying did, or would do: ``masked`` are frames whose own in-sequence values hide some."""
-
-    entry: EntryId | None
-    frames: int
-    operators: tuple[str, ...]
-    masked: tuple[tuple[str, tuple[str, ...]], ...]
+from archive.model.recipe import EffectiveRecipe, Foundation, OperatorValues, Ramp, Recipe
 
 
 class Recipes:
-    """The recipes of one archive."""
+    """The recipes of one archive.
+
+    ``ramps``, ``lines``, ``finish``, ``house`` and ``contests`` have what belongs to these alone.
+    """
 
     def __init__(self, books: Books, foundation: Foundation) -> None:
-        self._books = books
-        self._foundation = foundation
+        self.bench = Bench(books=books, foundation=foundation)
+        self.lines = Lines(self.bench)
+        self.finish = Finish(self.bench)
+        self.ramps = Ramps(self.bench)
+        self.house = House(self.bench)
+        self.contests = Settling(self.bench)
+
+    @cached_property
+    def _history(self) -> History:
+        return History(self.bench)
 
     def standing(self, frame: Frame) -> Standing:
-        return standings(self._books.catalogue, [frame.id])[frame.id]
+        return self.bench.standing(frame)
 
     def effective(self, frame: Frame, *, in_sequence: bool = False) -> EffectiveRecipe:
         """What a frame is developed with now, and where each part comes from."""
-        return effective(self.standing(frame), in_sequence=in_sequence, foundation=self._foundation)
+        return self.bench.effective(self.standing(frame), in_sequence=in_sequence)
+
+    def why(self, frame: Frame, *, in_sequence: bool = False) -> list[Source]:
+        """Where each part of a frame's effective recipe comes from, and what is not applied."""
+        return Explaining(self.bench).why(frame, in_sequence=in_sequence)
 
     def set(
         self,
@@ -68,97 +63,100 @@ class Recipes:
         settings: Sequence[str],
         *,
         drop: Sequence[str] = (),
-        in_sequence: bool = False,
+        in_sequence: bool | None = None,
+        shared: bool = False,
         note: str = "",
     ) -> Saved:
         """Save a frame's own new version with these settings (``operator.parameter=value``).
 
         An operator that was not the frame's own before starts from the value it shares, else neutral.
+        With ``shared``, what the named frames share is changed instead; a ramp of a parameter that is set
+        ends there. Whether an own version counts in sets and movies stays as it was unless it is said.
 
         Raises
         ------
         UsageError : for an unknown frame, operator or parameter, or a value out of range; all faults at once.
         """
-        frame = find_one(self._books.catalogue, name)
+        if shared:
+            return self._set_shared(name, settings, drop=drop, note=note)
+        frame = self.bench.one(name)
         standing = self.standing(frame)
-        own = standing.own[0].recipe if standing.own else Recipe(foundation=self._foundation)
-        seen = effective(standing, in_sequence=False, foundation=self._foundation)
-        start = {step.name: step for step in seen.base}
-        steps = _parsed(settings, start)
-        absent = [name for name in drop if own.operator(name) is None]
-        if absent:
-            raise UsageError(
-                f"{shown(absent[0])} is not in this frame's own recipe.",
-                hint="Nothing was changed. `noctuary recipe show FRAME --why` tells where values come from.",
-            )
+        own = self.bench.own_recipe(standing)
+        start = {step.name: step for step in self.bench.effective(standing).base}
+        steps = parsed(settings, start)
+        _refuse_absent(drop, own)
         recipe = with_values(own, steps, drop=drop)
-        return self._save(frame, standing, recipe, in_sequence=in_sequence, note=note)
+        return self.bench.save_own(frame, standing, recipe, in_sequence=in_sequence, note=note)
 
-    def _save(
-        self, frame: Frame, standing: Standing, recipe: Recipe, *, in_sequence: bool, note: str
-    ) -> Saved:
-        draft = save(standing, recipe, in_sequence=in_sequence, note=note)
-        entry = self._books.state(draft) if draft else None
-        before = standing.own[0].recipe if standing.own else None
-        words = changes_in_words(before, recipe, operator.describe_change)
-        return Saved(frame=frame, entry=entry.id if entry else None, words=tuple(words))
+    def _set_shared(self, name: str, settings: Sequence[str], *, drop: Sequence[str], note: str) -> Saved:
+        frames = self.bench.several(name)
+        named = {setting.partition("=")[0].strip() for setting in settings}
 
-    def history(self, name: str) -> tuple[Frame, list[HistoryLine]]:
-        """A frame's versions, own and shared, newest first, each with what it changed."""
-        frame = find_one(self._books.catalogue, name)
-        versions = versions_of(self._books.catalogue, [frame.id])[frame.id]
-        by_entry = {(version.layer, version.entry): version for version in versions}
-        current = {
-            (version.layer, version.entry)
-            for layer in (OWN, SHARED)
-            for version in heads(v for v in versions if v.layer == layer)
-        }
-        lines = []
-        for version in reversed(versions):
-            before = next(
-                (by_entry[version.layer, e] for e in version.builds_on if (version.layer, e) in by_entry),
-                None,
-            )
-            words = changes_in_words(
-                before.recipe if before else None, version.recipe, operator.describe_change
-            )
-            lines.append(
-                HistoryLine(
-                    version=version,
-                    current=(version.layer, version.entry) in current,
-                    words=tuple(words),
-                )
-            )
-        return frame, lines
+        def change(before: Recipe | None, _version: Version | None) -> Recipe:
+            recipe = before or Recipe(foundation=self.bench.foundation)
+            steps = parsed(settings, {step.name: step for step in recipe.base})
+            _refuse_absent(drop, recipe)
+            recipe = replace(recipe, ramps=tuple(r for r in recipe.ramps if r.parameter not in named))
+            return with_values(recipe, steps, drop=drop)
+
+        return self.bench.share(frames, change, note=note)
+
+    def history(self, name: str, *, line: str | None = None) -> tuple[Frame, list[HistoryLine]]:
+        """A frame's versions on its line, own and shared, newest first, each with what it changed."""
+        return self._history.of(name, line=line)
 
     def changes(self, name: str, older: str, newer: str | None = None) -> tuple[str, ...]:
         """What differs between two versions of a frame, in words; ``newer`` defaults to the current one."""
-        frame = find_one(self._books.catalogue, name)
-        versions = versions_of(self._books.catalogue, [frame.id])[frame.id]
-        first = _version(versions, older)
-        if newer is not None:
-            second = _version(versions, newer)
-        else:
-            second = heads(v for v in versions if v.layer == first.layer)[0]
-        return tuple(changes_in_words(first.recipe, second.recipe, operator.describe_change))
+        return self._history.changes(name, older, newer)
 
-    def reinstate(self, name: str, version: str) -> Saved:
+    def note(self, name: str, version: str, text: str) -> Saved:
+        """Put a note on a version that was saved before; an empty one takes it off."""
+        return self._history.note(name, version, text)
+
+    def reinstate(self, name: str, version: str, *, shared: bool = False) -> Saved:
         """Make an older version's values the frame's own present ones, as a new version.
+
+        With ``shared``, the frames named share again what they shared by that version, ramps and all.
 
         Raises
         ------
-        UsageError : when no version of the frame has that id.
+        UsageError : when no version of the frames has that id.
         """
-        frame = find_one(self._books.catalogue, name)
-        versions = versions_of(self._books.catalogue, [frame.id])[frame.id]
-        older = _version(versions, version)
-        return self._save(
+        if shared:
+            frames = self.bench.several(name)
+            older, speaking = self._history.shared_version(frames, version)
+            again, along = elsewhere(older), self._history.along(older)
+            note = f"reinstated {short(older.entry)}"
+            return self.bench.share(speaking, lambda *_: again, note=note, along=along)
+        frame = self.bench.one(name)
+        older = version_named(self._history.versions(frame), version)
+        standing = self.standing(frame)
+        older_standing = replace(standing, selections=self._history.along(older))
+        return self.bench.save_own(
             frame,
-            self.standing(frame),
-            older.recipe,
-            in_sequence=older.in_sequence and older.layer == OWN,
+            standing,
+            plain_recipe(older, older_standing),
+            in_sequence=older.in_sequence and older.selection is None,
             note=f"reinstated {short(older.entry)}",
         )
+
+    def compare(
+        self, name: str, first: str, second: str = "now", *, to: Path | None = None, size: int = 900
+    ) -> Comparison:
+        """How two states of a frame differ, developed at ``size`` pixels, in figures and words.
+
+        A state is ``now``, ``plain``, the start of a version's id, a line or a house recipe. With ``to``, a
+        sheet of both pictures and the map of their difference is written there (JPEG or PNG).
+
+        Raises
+        ------
+        UsageError : for a state that is none, a size out of range, or a file that is there already.
+        ArchiveError : when the master cannot be developed.
+        """
+        # Loaded on first use: edits and listings need no pictures.
+        from archive.editing.comparing import compare
+
+        return compare(self.bench, name, first, second, to=to, size=size)
 
     def carry(
         self,
@@ -172,108 +170,87 @@ class Recipes:
     ) -> Carried:
         """Carry a frame's recipe to a sequence or other frames, as their shared version, in one entry.
 
+        ``only`` and ``leave`` name operators, families, or ``finish``. A ramp that the frame shares with
+        those it is carried to goes on there; everything else becomes the values that the frame has.
+
         Raises
         ------
         UsageError : when the frame has no recipe, or an operator is named that it does not have.
         """
-        frame = find_one(self._books.catalogue, name)
-        seen = self.effective(frame)
-        if not seen.base:
+        frame = self.bench.one(name)
+        standing = self.standing(frame)
+        seen = self.bench.effective(standing)
+        finish = finish_speaking(standing)
+        present = parts(Recipe(foundation=seen.foundation, base=seen.base, finish=finish))
+        if not present:
             raise UsageError(
                 f"{shown(frame.name)} has no recipe to carry.",
-                hint="Nothing was changed. Give it one with `noctuary recipe set`.",
+                hint=f"{NOTHING} Give it one with `noctuary recipe set`.",
             )
-        present = {step.name for step in seen.base}
-        unknown = [word for word in (*only, *leave) if word not in present]
-        if unknown:
-            raise UsageError(
-                f"{shown(unknown[0])} is not in the recipe of {shown(frame.name)}.",
-                hint=f"Nothing was changed. It has: {', '.join(sorted(present))}.",
-            )
-        target = find(self._books.catalogue, to).frames
+        only, leave = chosen(only, present, frame.name), chosen(leave, present, frame.name)
         steps = narrowed(seen.base, only=only, leave=leave)
-        standing = standings(self._books.catalogue, [each.id for each in target])
-        groups = _groups(target, standing, steps, seen.foundation, whole=not (only or leave))
-        draft = carry_groups(groups, {f: s.shared for f, s in standing.items()}, note=note)
-        entry: Entry | None = None
-        if draft is not None and not dry_run:
-            entry = self._books.state(draft)
-        carried = Recipe(foundation=seen.foundation, base=steps)
-        masked = [(each.name, tuple(masks(standing[each.id], carried))) for each in target]
+        if (only and FINISH not in only) or FINISH in leave:
+            finish = None
+        target = self.bench.several(to)
+        source = standing.shared[0] if standing.shared else None
+        kept = [] if source is None else [r for r in source.recipe.ramps if _stays(r, steps, standing)]
+        ended: dict[str, None] = {}
+        whole = not (only or leave)
+
+        def change(before: Recipe | None, version: Version | None) -> Recipe:
+            recipe = Recipe(foundation=seen.foundation) if whole or before is None else before
+            alike = source is not None and version is not None and version.entry == source.entry
+            staying = {r.parameter: r for r in kept} if alike and before is not None else {}
+            ramps = [*(before.ramps if before else ())]
+            carried = {step.name for step in steps}
+            for ramp in ramps:
+                if (whole or _owner(ramp) in carried) and ramp.parameter not in staying:
+                    ended[ramp.parameter] = None
+            going = [r for r in ramps if r.parameter in staying or not (whole or _owner(r) in carried)]
+            made = with_values(replace(recipe, ramps=()), steps)
+            if alike and before is not None:
+                made = with_values(made, [_unramped(step, before, staying) for step in steps])
+            made = replace(made, ramps=tuple(going))
+            return made if finish is None else replace(made, finish=finish)
+
+        saved = self.bench.share(target, change, note=note, carried_from=frame, dry_run=dry_run)
+        carried = Recipe(foundation=seen.foundation, base=steps, finish=finish)
+        standings = self.bench.standings(target)
+        masked = [(each.name, tuple(masks(standings[each.id], carried))) for each in target]
         return Carried(
-            entry=entry.id if entry else None,
+            entry=saved.entry,
             frames=len(target),
-            operators=tuple(step.name for step in steps),
+            operators=tuple(parts(carried)),
             masked=tuple((who, what) for who, what in masked if what),
+            ramps_kept=tuple(ramp.parameter for ramp in kept if ramp.parameter not in ended),
+            ramps_ended=tuple(ended),
         )
 
 
-def _groups(
-    target: Sequence[Frame],
-    standing: dict[str, Standing],
-    steps: Sequence[OperatorValues],
-    foundation: Foundation,
-    *,
-    whole: bool,
-) -> list[tuple[Selection, Recipe]]:
-    """Frames that end with the same shared recipe, in one selection each.
-
-    A whole recipe replaces what is shared; a part of one is laid over it, which may differ among frames.
-    """
-    ends: dict[str, tuple[Recipe, list[Frame]]] = {}
-    for frame in target:
-        shared = standing[frame.id].shared
-        if whole or not shared:
-            key, recipe = "", Recipe(foundation=foundation, base=tuple(steps))
-        else:
-            key, recipe = shared[0].entry, with_values(shared[0].recipe, steps)
-        ends.setdefault(key, (recipe, []))[1].append(frame)
-    return [(selection_from(frames), recipe) for recipe, frames in ends.values()]
-
-
-def selection_from(frames: Sequence[Frame]) -> Selection:
-    """These frames in order, with their times as they are known now."""
-    start = frames[0].taken
-    return Selection(
-        frames=tuple(frame.id for frame in frames),
-        milliseconds=tuple(round((frame.taken - start).total_seconds() * 1000) for frame in frames),
-    )
-
-
-def _parsed(settings: Sequence[str], start: dict[str, OperatorValues]) -> list[OperatorValues]:
-    """Operators with the settings laid over where they start; all faults told together."""
-    wanted: dict[str, dict[str, float | int | str | bool]] = {}
-    faults = []
-    for setting in settings:
-        target, equals, text = setting.partition("=")
-        try:
-            if not equals:
-                raise UsageError(f"{shown(setting)} is no setting: write operator.parameter=value.")
-            name, parameter, value = operator.parse_setting(target.strip(), text.strip())
-            wanted.setdefault(name, {})[parameter] = value
-        except UsageError as error:
-            faults.append(error)
-    steps = []
-    for name, values in wanted.items():
-        try:
-            before = start.get(name)
-            steps.append(operator.changed(before, values) if before else operator.checked(name, values))
-        except UsageError as error:
-            faults.append(error)
-    if faults:
-        text = " ".join(error.message for error in faults)
-        hint = next((error.hint for error in faults if error.hint), "`noctuary operators` lists them.")
-        raise UsageError(text, hint=hint)
-    return steps
-
-
-def _version(versions: Sequence[Version], start: str) -> Version:
-    digits = start.removeprefix("sha256:")
-    found = [v for v in versions if digits and v.entry.removeprefix("sha256:").startswith(digits)]
-    if len({version.entry for version in found}) != 1:
-        many = "names several versions" if found else "is no version of this frame"
+def _refuse_absent(drop: Sequence[str], recipe: Recipe) -> None:
+    absent = [name for name in drop if recipe.operator(name) is None]
+    if absent:
         raise UsageError(
-            f"{shown(start)} {many}.",
-            hint="Nothing was changed. `noctuary recipe history FRAME` lists them with their ids.",
+            f"{shown(absent[0])} is not in this frame's own recipe.",
+            hint=f"{NOTHING} `noctuary recipe show FRAME --why` tells where values come from.",
         )
-    return found[0]
+
+
+def _stays(ramp: Ramp, steps: Sequence[OperatorValues], standing: Standing) -> bool:
+    """Whether a ramp of the shared version is what speaks for the frame, and is carried."""
+    name = _owner(ramp)
+    own = standing.own[0].recipe.operator(name) if standing.own else None
+    return own is None and any(step.name == name for step in steps)
+
+
+def _owner(ramp: Ramp) -> str:
+    return ramp.parameter.partition(".")[0]
+
+
+def _unramped(step: OperatorValues, before: Recipe, staying: dict[str, Ramp]) -> OperatorValues:
+    """A step as the shared version stores it: under a ramp that stays, the value is the stored one."""
+    held = before.operator(step.name)
+    names = [p.partition(".")[2] for p in staying if p.partition(".")[0] == step.name]
+    if held is None or not names:
+        return step
+    return replace(step, values={**step.values, **{name: held.values[name] for name in names}})

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from archive.catalogue.books import Books
 from archive.catalogue.resolve import find
+from archive.catalogue.whereabouts import zone_at
 from archive.errors import UsageError, shown
 from archive.model.capture import Camera, Frame
 from archive.model.entry import Change, Draft
@@ -102,22 +103,22 @@ class Statements:
         until: str | None = None,
         drift: float = 0.0,
     ) -> ClockCorrection:
-        """State what a photographed clock showed; times without an offset are the camera's site's.
+        """State what a photographed clock showed; times without an offset are of the camera's site then.
 
-        It corrects listings and nights, never a picture.
+        Of corrections for one span of readings the last stated counts. Listings and nights are corrected,
+        never a picture.
 
         Raises
         ------
         UsageError : for a time that cannot be read, a correction of more than ten years, or a drift beyond
             belief.
         """
-        zone = self._zone_of(camera)
         try:
             correction = ClockCorrection(
-                reads=_moment(reads, zone),
-                true=_moment(true, zone),
-                since=_moment(since, zone) if since else None,
-                until=_moment(until, zone) if until else None,
+                reads=self._moment(camera, reads),
+                true=self._moment(camera, true),
+                since=self._moment(camera, since) if since else None,
+                until=self._moment(camera, until) if until else None,
                 drift=drift,
             )
         except ValueError as error:
@@ -132,15 +133,41 @@ class Statements:
             "until": correction.until.isoformat() if correction.until else None,
             "drift": drift,
         }
-        line = f"{value['from'] or ''}..{value['until'] or ''}"
+        line = _span(correction)
         if self._books.catalogue.stated(camera.id, "clock", line) != value:
             self._state("clock", [Change(subjects=(camera.id,), layer="clock", line=line, value=value)])
         return correction
 
-    def _zone_of(self, camera: Camera) -> ZoneInfo:
-        frames = self._books.catalogue.frames(camera=camera.id)
-        site = self._books.catalogue.sites_of_rolls().get(frames[-1].roll) if frames else None
-        return ZoneInfo(site.zone if site else "UTC")
+    def clocks(self, camera: Camera) -> list[ClockCorrection]:
+        """A camera's corrections that count, in the order they were stated."""
+        return self._books.catalogue.clocks(camera.id)
+
+    def withdraw_clock(
+        self, camera: Camera, *, since: str | None = None, until: str | None = None
+    ) -> ClockCorrection:
+        """Take back the correction of a span of readings, or of all readings.
+
+        Raises
+        ------
+        UsageError : when there is none of that span; it lists those there are.
+        """
+        asked = (
+            self._moment(camera, since) if since else None,
+            self._moment(camera, until) if until else None,
+        )
+        held = self.clocks(camera)
+        found = next((each for each in held if (each.since, each.until) == asked), None)
+        if found is None:
+            known = "; ".join(_in_words(each) for each in held) or "none"
+            raise UsageError(
+                f"There is no correction of {camera.name}'s clock for that span.",
+                hint=f"Nothing was changed. Corrections that count: {known}.",
+            )
+        self._state("clock", [Change(subjects=(camera.id,), layer="clock", line=_span(found), value=None)])
+        return found
+
+    def _moment(self, camera: Camera, text: str) -> datetime:
+        return _moment(text, lambda wall: zone_at(self._books.catalogue, camera.id, wall))
 
     def rate(self, names: Sequence[str], rating: int) -> list[Frame]:
         """Rate frames: −1 rejected, 0 none, 1 to 5. An equal rating is not stated again.
@@ -190,7 +217,20 @@ class Statements:
         self._books.state(Draft(kind=kind, changes=tuple(changes)))
 
 
-def _moment(text: str, zone: ZoneInfo) -> datetime:
+def _span(clock: ClockCorrection) -> str:
+    """The line that a correction is stated under."""
+    ends = (each.isoformat() if each else "" for each in (clock.since, clock.until))
+    return "..".join(ends)
+
+
+def _in_words(clock: ClockCorrection) -> str:
+    if clock.since is None and clock.until is None:
+        return "for all readings"
+    ends = (each.strftime("%Y-%m-%dT%H:%M:%SZ") if each else "…" for each in (clock.since, clock.until))
+    return "from {} to {}".format(*ends)
+
+
+def _moment(text: str, zone: Callable[[datetime], ZoneInfo]) -> datetime:
     try:
         moment = datetime.fromisoformat(text.strip())
         if not 1970 <= moment.year <= 2200:
@@ -200,4 +240,4 @@ def _moment(text: str, zone: ZoneInfo) -> datetime:
             f"{shown(text)} is not a time.",
             hint="Nothing was changed. Write it like 2026-03-18T21:30:00, with +01:00 behind it if need be.",
         ) from None
-    return (moment if moment.tzinfo else moment.replace(tzinfo=zone)).astimezone(UTC)
+    return (moment if moment.tzinfo else moment.replace(tzinfo=zone(moment))).astimezone(UTC)

@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from archive.engine import colour, message
+from archive.engine.sharedroom import SharedRoom
 from archive.errors import ArchiveError, DamagedFileError, shown
 
 Floats = npt.NDArray[np.float64]
@@ -79,7 +80,7 @@ class Decoded:
 
 
 class _Worker:
-    """One decoding process and the pipe to it."""
+    """One decoding process, the pipe to it and the memory shared with it."""
 
     def __init__(self, command: Sequence[str], memory_limit: int) -> None:
         roots = [str(Path(__file__).parents[2]), *filter(None, [os.environ.get("PYTHONPATH")])]
@@ -89,8 +90,10 @@ class _Worker:
             "OPENBLAS_NUM_THREADS": "1",
             "PYTHONPATH": os.pathsep.join(roots),
         }
+        self.room = SharedRoom.made()
+        shared = [self.room.descriptor] if self.room else []
         self.process = subprocess.Popen(
-            [*command, str(memory_limit)],
+            [*command, str(memory_limit), *map(str, shared)], pass_fds=shared,
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=environment,
             # Ctrl-C is for the parent to answer; a worker ends when its pipe does.
             start_new_session=True,
@@ -108,8 +111,8 @@ class _Worker:
         timer.start()
         try:
             assert self.process.stdin is not None and self.process.stdout is not None
-            message.send(self.process.stdin, {}, [data])
-            answer = message.receive(self.process.stdout)
+            message.send(self.process.stdin, {}, [data], self.room)
+            answer = message.receive(self.process.stdout, self.room)
         except (OSError, EOFError, ValueError, KeyError):
             answer = None
         finally:
@@ -130,6 +133,9 @@ class _Worker:
                 except OSError:
                     continue
         self.process.wait()
+        if self.room is not None:
+            self.room.close()
+            self.room = None
 
 
 def _ending(code: int | None) -> str:

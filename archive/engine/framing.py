@@ -8,12 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from archive.engine.lensmodel import NO_LENS, LensModel
 from archive.engine.operators.framing import Crop, Straighten
 from archive.errors import ArchiveError
 from archive.model.product import PixelSpec
 
 Planes = npt.NDArray[np.float32]
-_TRANSPOSED = (5, 6, 7, 8)
+TRANSPOSED = (5, 6, 7, 8)
 _MOST_CUT = 0.95
 
 
@@ -55,6 +56,7 @@ def view_of(
     straighten: Straighten | None,
     crop: Crop | None,
     pixels: PixelSpec,
+    lens: LensModel = NO_LENS,
 ) -> View:
     """The view of a frame of this stored size (samples) under these operators and this size limit.
 
@@ -63,11 +65,12 @@ def view_of(
     ArchiveError : nothing is left of the picture, or the box is empty.
     """
     wide, high = _square(stored_width, stored_height, aspect)
-    if orientation in _TRANSPOSED:
+    if orientation in TRANSPOSED:
         wide, high = high, wide
     angle = math.radians(straighten.angle) if straighten else 0.0
     cosine, sine = math.cos(angle), abs(math.sin(angle))
     kept = min(wide / (wide * cosine + high * sine), high / (wide * sine + high * cosine))
+    kept *= lens.filled(wide, high)
     width, height = wide * kept, high * kept
     left, top = -width / 2, -height / 2
     if crop:
@@ -126,7 +129,7 @@ def _trimmed(
 
 def upright(planes: Planes, orientation: int) -> Planes:
     """Planes (channels, height, width) turned as an EXIF orientation (1 to 8) says."""
-    turned = planes.transpose(0, 2, 1) if orientation in _TRANSPOSED else planes
+    turned = planes.transpose(0, 2, 1) if orientation in TRANSPOSED else planes
     if orientation in (3, 4, 7, 8):
         turned = turned[:, ::-1]
     if orientation in (2, 3, 6, 7):
@@ -142,6 +145,6 @@ def on_sensor(
         left, right = 1 - right, 1 - left
     if orientation in (3, 4, 7, 8):
         top, bottom = 1 - bottom, 1 - top
-    if orientation in _TRANSPOSED:
+    if orientation in TRANSPOSED:
         return top, left, bottom, right
     return left, top, right, bottom

@@ -1,41 +1,67 @@
-"""What passes through the pipe between the engine and a decoding process: lengths, JSON and plain arrays.
+"""What passes between the engine and a decoding process: lengths, JSON and plain arrays.
 
-Nothing that is read here can run code: no pickles, and every size is bounded before memory is taken.
+Nothing that is read here can run code: no pickles, and every size is bounded before memory is taken. Words go
+through the pipe; large parts lie in memory that both see, where there is some.
 """
 
 from __future__ import annotations
 
 import json
 import struct
+from collections.abc import Sequence
 from typing import IO, Any
 
 import numpy as np
 import numpy.typing as npt
 
+from archive.engine.sharedroom import SharedRoom
+
 _LENGTH = struct.Struct(">Q")
 _LARGEST_JSON = 1 << 20
 _LARGEST_PART = 1 << 34
 _DTYPES = ("uint8", "uint16", "float32", "float64")
+# Smaller parts are as quick through the pipe.
+_WORTH_SHARING = 1 << 16
 
 Array = npt.NDArray[Any]
 
 
-def send(stream: IO[bytes], document: dict[str, Any], parts: list[bytes] | list[Array]) -> None:
-    """Write a document and its parts, bytes or C-ordered arrays, and flush."""
+def send(
+    stream: IO[bytes],
+    document: dict[str, Any],
+    parts: Sequence[bytes | Array],
+    room: SharedRoom | None = None,
+) -> None:
+    """Write a document and its parts, bytes or C-ordered arrays, and flush.
+
+    What lay in the shared room before is overwritten: one side sends only after it has received.
+    """
     described: list[dict[str, Any]] = []
+    piped: list[memoryview] = []
+    filled = 0
     for part in parts:
-        if isinstance(part, bytes):
-            described.append({"bytes": len(part)})
+        view = memoryview(part) if isinstance(part, bytes) else _view(np.ascontiguousarray(part))
+        about: dict[str, Any] = (
+            {"bytes": len(part)}
+            if isinstance(part, bytes)
+            else {"dtype": str(part.dtype), "shape": list(part.shape)}
+        )
+        if room is not None and len(view) >= _WORTH_SHARING and room.write(filled, view):
+            about["at"] = filled
+            filled += len(view)
         else:
-            described.append({"dtype": str(part.dtype), "shape": list(part.shape)})
+            piped.append(view)
+        described.append(about)
     text = json.dumps({"document": document, "parts": described}).encode()
     stream.write(_LENGTH.pack(len(text)) + text)
-    for part in parts:
-        stream.write(part if isinstance(part, bytes) else _view(np.ascontiguousarray(part)))
+    for view in piped:
+        stream.write(view)
     stream.flush()
 
 
-def receive(stream: IO[bytes]) -> tuple[dict[str, Any], list[bytes | Array]] | None:
+def receive(
+    stream: IO[bytes], room: SharedRoom | None = None
+) -> tuple[dict[str, Any], list[bytes | Array]] | None:
     """A document and its parts; None when the other side has closed the pipe between messages.
 
     Raises
@@ -54,15 +80,20 @@ def receive(stream: IO[bytes]) -> tuple[dict[str, Any], list[bytes | Array]] | N
     if len(text) < length:
         raise EOFError("the pipe ended inside a message")
     message = json.loads(text)
-    parts = [_part(stream, description) for description in message["parts"]]
+    parts = [_part(stream, description, room) for description in message["parts"]]
     return message["document"], parts
 
 
-def _part(stream: IO[bytes], description: dict[str, Any]) -> bytes | Array:
+def _part(stream: IO[bytes], description: dict[str, Any], room: SharedRoom | None) -> bytes | Array:
+    place = description.get("at")
+    if place is not None and (room is None or not 0 <= place <= _LARGEST_PART):
+        raise ValueError("a message's part lies nowhere")
     if "bytes" in description:
         size = int(description["bytes"])
         if not 0 <= size <= _LARGEST_PART:
             raise ValueError("a message's part is too long")
+        if room is not None and place is not None:
+            return room.read(place, size)
         data = stream.read(size)
         if len(data) < size:
             raise EOFError("the pipe ended inside a message")
@@ -75,6 +106,9 @@ def _part(stream: IO[bytes], description: dict[str, Any]) -> bytes | Array:
         raise ValueError("a message's part is too long")
     array = np.empty(shape, dtype)
     view = _view(array)
+    if room is not None and place is not None:
+        room.read_into(place, view)
+        return array
     filled = 0
     while filled < len(view):
         got = stream.readinto(view[filled:])  # type: ignore[attr-defined]

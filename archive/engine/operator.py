@@ -185,7 +185,7 @@ def worded(parameter: Parameter, value: Value, *, sign: bool = False) -> str:
 
 
 def describe_change(old: OperatorValues | None, new: OperatorValues | None) -> list[str]:
-    """What differs between two states of one operator, as in ``exposure.stops −0.50 → −0.83 EV``."""
+    """What differs between two states of one operator, as in ``exposure −0.50 → −0.83 stops``."""
     strange = next((each for each in (old, new) if each and (each.name, each.version) not in registry), None)
     if strange is not None:
         return [f"{strange.name} version {strange.version}, which needs a newer release"]
@@ -196,24 +196,33 @@ def describe_change(old: OperatorValues | None, new: OperatorValues | None) -> l
         if new is None:
             return [f"{present.name} removed"]
         known = declaration(present.name, present.version)
-        return [
-            f"{present.name}.{each.name} {worded(each, present.values[each.name], sign=True)}"
-            for each in known.parameters
-        ]
+        return [f"{called(known, each)} {told(each, present.values[each.name])}" for each in known.parameters]
     if old.version != new.version:
         return [f"{new.name} version {old.version} → {new.version}"]
     lines = []
-    for each in declaration(new.name, new.version).parameters:
+    known = declaration(new.name, new.version)
+    for each in known.parameters:
         before, after = old.values[each.name], new.values[each.name]
         if before != after:
-            unit = worded(each, before, sign=True).rpartition(" ")[2]
-            first = worded(each, before, sign=True).removesuffix(f" {unit}")
-            lines.append(f"{new.name}.{each.name} {first} → {worded(each, after, sign=True)}")
+            unit = told(each, before).rpartition(" ")[2]
+            first = told(each, before).removesuffix(f" {unit}")
+            lines.append(f"{called(known, each)} {first} → {told(each, after)}")
     return lines
 
 
+def called(known: Declaration, parameter: Parameter) -> str:
+    """A parameter as sentences name it: an operator's only one by the operator's name alone."""
+    return known.name if len(known.parameters) == 1 else f"{known.name}.{parameter.name}"
+
+
+def told(parameter: Parameter, value: Value) -> str:
+    """A value with sign and unit as sentences tell it: ``−0.83 stops``, ``4200 K``."""
+    words = worded(parameter, value, sign=True)
+    return words.removesuffix(" EV") + " stops" if parameter.unit is Unit.EV else words
+
+
 def in_words(values: OperatorValues) -> str:
-    """One operator with all its values: ``exposure.stops +0.50 EV``."""
+    """One operator with all its values: ``exposure +0.50 stops``."""
     return "; ".join(describe_change(None, values))
 
 

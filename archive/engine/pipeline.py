@@ -22,7 +22,8 @@ from archive.engine.kernels.rows import Rows
 from archive.engine.noise import denoise
 from archive.engine.operators.colour import Balance, Chroma
 from archive.engine.operators.framing import Crop, Straighten
-from archive.engine.operators.lens import Vignetting
+from archive.engine.lensmodel import LensModel, radial_gains
+from archive.engine.operators.lens import Distortion, FallOff, LateralColour, Vignetting
 from archive.engine.operators.noise import ColourNoise, LuminanceNoise
 from archive.engine.operators.sensor import HotPixels
 from archive.engine.operators.sharpness import Sharpness
@@ -58,6 +59,10 @@ class _Steps:
                     hint="The recipe and the master are untouched; use it in the recipe's base.",
                 )
         self.finish = [step for step, values in pairs if not operator.is_neutral(values)]
+
+    @property
+    def lens(self) -> LensModel:
+        return LensModel(distortion=self.of(Distortion), lateral=self.of(LateralColour))
 
     def of(self, kind: type[Kind]) -> Kind | None:
         step = self._base.get(kind)
@@ -107,7 +112,7 @@ def _developed(decoded: Decoded, effective: EffectiveRecipe, pixels: PixelSpec, 
     height, width = decoded.pixels.shape[:2]
     view = framing.view_of(
         width, height, aspect=decoded.aspect, orientation=decoded.orientation,
-        straighten=steps.of(Straighten), crop=steps.of(Crop), pixels=pixels,
+        straighten=steps.of(Straighten), crop=steps.of(Crop), pixels=pixels, lens=steps.lens,
     )  # fmt: skip
     planes, root_offset = _camera_light(decoded, steps, view, rows)
     colour_step, luminance_step = steps.of(ColourNoise), steps.of(LuminanceNoise)
@@ -143,14 +148,13 @@ def _camera_light(decoded: Decoded, steps: _Steps, view: View, rows: Rows) -> tu
     noise = sampling.noise_of(decoded, rows) if needs_noise else None
     if hot and noise and decoded.is_mosaic:
         decoded = _with_pixels(decoded, sampling.cooled(decoded, hot.reach, noise, rows))
-    planes = sampling.sampled(decoded, view, ceilings.astype(np.float32), None, rows)
+    planes = sampling.sampled(decoded, view, steps.lens, ceilings.astype(np.float32), None, rows)
     if np.any(gains != 1) or recovery:
         rebuild = recovery is not None and decoded.camera is not None
         rows.run(light.balance, planes.shape[1], planes, gains.astype(np.float32), rebuild)
-    if vignetting := steps.of(Vignetting):
-        _brighten_corners(planes, vignetting, view, rows)
-    if view.angle != 0:
-        planes = sampling.straightened(planes, view, rows)
+    vignetting, fall_off = steps.of(Vignetting), steps.of(FallOff)
+    if vignetting or fall_off:
+        sampling.evened(planes, view, steps.lens, radial_gains(vignetting, fall_off), rows)
     return planes, noise.root_offset if noise else 1e-3
 
 
@@ -185,19 +189,6 @@ def _to_srgb(planes: Planes, decoded: Decoded, balance: Balance | None, rows: Ro
         return
     if not np.array_equal(matrix, np.eye(3)):
         rows.run(light.apply_matrix, planes.shape[1], planes, matrix.astype(np.float32))
-
-
-def _brighten_corners(planes: Planes, vignetting: Vignetting, view: View, rows: Rows) -> None:
-    half = np.hypot(view.frame_width, view.frame_height) / 2
-    if view.angle != 0:
-        across, down = view.frame_width / planes.shape[2], view.frame_height / planes.shape[1]
-        left, top = -view.frame_width / 2, -view.frame_height / 2
-    else:
-        across, down = view.width / view.columns, view.height / view.rows
-        left, top = view.left, view.top
-    places = ((left + across / 2) / half, (top + down / 2) / half, across / half, down / half)
-    table = curves.corner_gain(vignetting.corner, vignetting.shape)
-    rows.run(light.brighten_corners, planes.shape[1], planes, table, *(np.float32(each) for each in places))
 
 
 def _headroom(decoded: Decoded, steps: _Steps) -> float:

@@ -37,13 +37,14 @@ def side_by_side(before: Picture, after: Picture) -> Picture:
     height, width = before.shape[:2]
     stacked = width > 2 * height
     first = _labelled(before, "before")
-    second = _labelled(_fitted(after, width, height), "after")
+    second = _labelled(fitted(after, width, height), "after")
     thickness = max(1, round(min(width, height) / 300))
     line = np.full((thickness, width, 3) if stacked else (height, thickness, 3), _DIVIDER, np.uint8)
     return np.concatenate([first, line, second], axis=0 if stacked else 1)
 
 
-def _fitted(picture: Picture, width: int, height: int) -> Picture:
+def fitted(picture: Picture, width: int, height: int) -> Picture:
+    """The picture brought into a size, its shape kept, on black."""
     if picture.shape[:2] == (height, width):
         return picture
     scale = min(width / picture.shape[1], height / picture.shape[0])

@@ -7,12 +7,13 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from archive.engine import framing, noisemodel
+from archive.engine import framing, geometry, noisemodel
 from archive.engine.decode import Decoded
 from archive.engine.framing import View
-from archive.engine.kernels import demosaic, hotpixels
+from archive.engine.kernels import demosaic, hotpixels, warp
 from archive.engine.kernels import sampling as kernels
 from archive.engine.kernels.rows import Rows
+from archive.engine.lensmodel import LensModel
 from archive.engine.noisemodel import NoiseModel
 
 Planes = npt.NDArray[np.float32]
@@ -50,60 +51,128 @@ def cooled(decoded: Decoded, reach: float, noise: NoiseModel, rows: Rows) -> npt
 
 
 def sampled(
-    decoded: Decoded, view: View, ceilings: npt.NDArray[np.float32], noise: NoiseModel | None, rows: Rows
+    decoded: Decoded,
+    view: View,
+    lens: LensModel,
+    ceilings: npt.NDArray[np.float32],
+    noise: NoiseModel | None,
+    rows: Rows,
 ) -> Planes:
-    """Upright planes, float32, (3, rows, columns): camera light, black 0, clipping 1; not yet straightened.
+    """Upright planes of the view, float32, (3, rows, columns): camera light, black 0, clipping 1.
 
-    A view that is straightened gets the whole frame at the view's scale. ``ceilings`` hold each channel's
-    samples down before they are mixed, which keeps clipped edges free of colour.
+    Whatever moves pixels, crop, size, straightening and lens, is done in this one resampling. ``ceilings`` hold
+    each channel's samples down before they are mixed, which keeps clipped edges free of colour.
     """
-    left, top, right, bottom, columns, lines = _part(view)
+    if view.angle != 0 or lens.bends:
+        return framing.upright(_warped(decoded, view, lens, ceilings, noise, rows), decoded.orientation)
     stored_height, stored_width = decoded.pixels.shape[:2]
-    x0, y0, x1, y1 = framing.on_sensor(left, top, right, bottom, decoded.orientation)
-    if decoded.orientation >= 5:
-        columns, lines = lines, columns
-    across = (x0 * stored_width, (x1 - x0) * stored_width, columns)
-    down = (y0 * stored_height, (y1 - y0) * stored_height, lines)
-    if not decoded.is_mosaic:
-        planes = np.ascontiguousarray(np.moveaxis(decoded.pixels, -1, 0), np.float32)
-        planes = np.minimum(planes, ceilings[:, None, None])
-        return framing.upright(_resized(planes, across, down, rows), decoded.orientation)
-    reduced = across[2] <= across[1] * _REDUCED + 1e-6 and down[2] <= down[1] * _REDUCED + 1e-6
-    if reduced or min(stored_width, stored_height) < _SMALLEST:
-        planes = _reduced(decoded, ceilings, across, down, rows)
-    else:
-        planes = _resized(_demosaiced(decoded, ceilings, noise, rows), across, down, rows)
-    return framing.upright(planes, decoded.orientation)
-
-
-def straightened(planes: Planes, view: View, rows: Rows) -> Planes:
-    """The view cut from the whole frame's planes, turned."""
-    out = np.empty((3, view.rows, view.columns), np.float32)
-    cosine, sine = math.cos(view.angle), math.sin(view.angle)
-    # The first output pixel's centre, from the frame's centre, in planes' pixels.
-    per_column = planes.shape[2] / view.frame_width
-    x = (view.left + 0.5 * view.width / view.columns) * per_column
-    y = (view.top + 0.5 * view.height / view.rows) * per_column
-    origin_x = x * cosine + y * sine + planes.shape[2] / 2 - 0.5
-    origin_y = y * cosine - x * sine + planes.shape[1] / 2 - 0.5
-    step = view.width / view.columns * per_column
-    rows.run(kernels.rotate_planes, view.rows, planes, out, origin_x, origin_y, cosine * step, sine * step)
-    return out
-
-
-Span = tuple[float, float, int]
-
-
-def _part(view: View) -> tuple[float, float, float, float, int, int]:
-    """The sampled rectangle in shares of the upright frame, and its size in output pixels."""
-    if view.angle != 0:
-        columns = max(1, round(view.frame_width * view.scale))
-        lines = max(1, round(view.frame_height * view.scale))
-        return 0.0, 0.0, 1.0, 1.0, columns, lines
     left = view.left / view.frame_width + 0.5
     top = view.top / view.frame_height + 0.5
     right, bottom = left + view.width / view.frame_width, top + view.height / view.frame_height
-    return left, top, right, bottom, view.columns, view.rows
+    x0, y0, x1, y1 = framing.on_sensor(left, top, right, bottom, decoded.orientation)
+    columns, lines = view.columns, view.rows
+    if decoded.orientation in framing.TRANSPOSED:
+        columns, lines = lines, columns
+    across = (x0 * stored_width, (x1 - x0) * stored_width, columns)
+    down = (y0 * stored_height, (y1 - y0) * stored_height, lines)
+    reduced = across[2] <= across[1] * _REDUCED + 1e-6 and down[2] <= down[1] * _REDUCED + 1e-6
+    if decoded.is_mosaic and (reduced or min(stored_width, stored_height) < _SMALLEST):
+        planes = _reduced(decoded, ceilings, across, down, rows)
+    else:
+        planes = _resized(_whole(decoded, ceilings, noise, rows), across, down, rows)
+    return framing.upright(planes, decoded.orientation)
+
+
+def _whole(
+    decoded: Decoded, ceilings: npt.NDArray[np.float32], noise: NoiseModel | None, rows: Rows
+) -> Planes:
+    """All three colours at every sample, as the sensor lies."""
+    if decoded.is_mosaic:
+        return _demosaiced(decoded, ceilings, noise, rows)
+    planes = np.ascontiguousarray(np.moveaxis(decoded.pixels, -1, 0), np.float32)
+    return np.minimum(planes, ceilings[:, None, None])
+
+
+def _warped(
+    decoded: Decoded,
+    view: View,
+    lens: LensModel,
+    ceilings: npt.NDArray[np.float32],
+    noise: NoiseModel | None,
+    rows: Rows,
+) -> Planes:
+    """The view along its curved map, as the sensor lies."""
+    height, width = decoded.pixels.shape[:2]
+    places = geometry.knots(view, lens, decoded.orientation, width, height)
+    sides = (view.frame_width, view.frame_height)
+    frame_width, frame_height = sides[::-1] if decoded.orientation in framing.TRANSPOSED else sides
+    across, down = width / frame_width / view.scale, height / frame_height / view.scale
+    out = np.zeros((3, places.rows, places.columns), np.float32)
+    direct = min(across, down) >= 1 / _REDUCED - 1e-6 and min(width, height) >= _SMALLEST
+    if decoded.is_mosaic and direct:
+        _warp_mosaic(decoded, places, (across, down), ceilings, out, rows)
+        return out
+    whole = _whole(decoded, ceilings, noise, rows)
+    together = 3 if len(places.x) == 1 else 1
+    for channel in range(0, 3, together):
+        part = slice(channel, channel + together)
+        _warp_planes(whole[part], places.of(channel), (0.5, 0.5), 1.0, (across, down), 1.0, out[part], rows)
+    return out
+
+
+def _warp_mosaic(
+    decoded: Decoded,
+    places: geometry.Knots,
+    spans: tuple[float, float],
+    ceilings: npt.NDArray[np.float32],
+    out: Planes,
+    rows: Rows,
+) -> None:
+    """Each of the four places of the pattern is a plane of its own, half as fine."""
+    mosaic = _counts(decoded)
+    blacks, scales = _levels(decoded)
+    assert decoded.pattern is not None
+    for place, channel in enumerate(decoded.pattern):
+        row, column = divmod(place, 2)
+        shape = ((mosaic.shape[0] - row + 1) // 2, (mosaic.shape[1] - column + 1) // 2)
+        plane = np.empty(shape, np.float32)
+        levels = blacks[place], scales[place], ceilings[channel]
+        rows.run(warp.lattice, shape[0], mosaic, row, column, *levels, plane)
+        share = 0.5 if channel == 1 else 1.0
+        corner = (column + 0.5, row + 0.5)
+        into = out[channel : channel + 1]
+        _warp_planes(plane[None], places.of(channel), corner, 2.0, spans, share, into, rows)
+
+
+def _warp_planes(
+    planes: Planes,
+    places: tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]],
+    corner: tuple[float, float],
+    pitch: float,
+    spans: tuple[float, float],
+    share: float,
+    out: Planes,
+    rows: Rows,
+) -> None:
+    """Add planes whose first sample lies at ``corner`` and whose samples are ``pitch`` apart."""
+    x, y = (places[0] - corner[0]) / pitch, (places[1] - corner[1]) / pitch
+    across, down = (np.float32(span / pitch if span / pitch > 1 + 1e-6 else 0.0) for span in spans)
+    height = out.shape[1]
+    rows.run(warp.warp, height, planes, x, y, geometry.STEP, across, down, np.float32(share), out)
+
+
+def evened(planes: Planes, view: View, lens: LensModel, table: npt.NDArray[np.float32], rows: Rows) -> None:
+    """Multiply upright planes by gains for the squared distance on the sensor, 0 to 1 in the frame's corner."""
+    places = geometry.knots(view, lens, 1, 1, 1)
+    half = math.hypot(view.frame_width, view.frame_height) / 2
+    x, y = places.of(1)
+    rows.run(
+        warp.gain_by_distance, planes.shape[1], planes, table, (x - 0.5) * view.frame_width / half,
+        (y - 0.5) * view.frame_height / half, geometry.STEP,
+    )  # fmt: skip
+
+
+Span = tuple[float, float, int]
 
 
 def _counts(decoded: Decoded) -> npt.NDArray[np.uint16]:

@@ -1,7 +1,8 @@
 """A decoding process: reads a file's bytes from its input, answers with its picture, until the input ends.
 
-Run as ``python -m archive.engine.worker ADDRESS_SPACE_BYTES``. Keeping decoders in a process of their own
-means that a file which crashes one, hangs it or eats memory costs one frame; it is no sandbox.
+Run as ``python -m archive.engine.worker ADDRESS_SPACE_BYTES [SHARED_ROOM]``, the second a descriptor.
+Keeping decoders in a process of their own means that a file which crashes one, hangs it or eats memory costs
+one frame; it is no sandbox.
 """
 
 from __future__ import annotations
@@ -12,12 +13,16 @@ import traceback
 from collections.abc import Callable
 from typing import Any, BinaryIO
 
-from archive.engine import message, picturefile, rawfile
+from archive.engine import message, picturefile
 from archive.engine.picturefile import UndecodableError
+from archive.engine.provenreader import ProvenReader
+from archive.engine.sharedroom import SharedRoom
 from archive.formats import container
 from archive.formats.container import Kind
 
 Answer = tuple[dict[str, Any], list[message.Array]]
+
+_raws = ProvenReader()
 
 
 def decode(data: bytes) -> Answer:
@@ -36,7 +41,7 @@ def decode(data: bytes) -> Answer:
     if complete.missing:
         raise UndecodableError(_shortness(kind, complete.missing), damaged=True)
     if kind is Kind.RAW:
-        return rawfile.read(data, measured=complete.known)
+        return _raws.read(data, measured=complete.known)
     return picturefile.read(data, kind)
 
 
@@ -46,9 +51,14 @@ def _shortness(kind: Kind, missing: int) -> str:
     return f"the picture data ends {missing:,} bytes short".replace(",", "\u202f")
 
 
-def serve(source: BinaryIO, sink: BinaryIO, work: Callable[[bytes], Answer] = decode) -> None:
+def serve(
+    source: BinaryIO,
+    sink: BinaryIO,
+    work: Callable[[bytes], Answer] = decode,
+    room: SharedRoom | None = None,
+) -> None:
     """Answer requests until the input ends."""
-    while (request := message.receive(source)) is not None:
+    while (request := message.receive(source, room)) is not None:
         _, parts = request
         data = parts[0]
         assert isinstance(data, bytes)
@@ -63,7 +73,7 @@ def serve(source: BinaryIO, sink: BinaryIO, work: Callable[[bytes], Answer] = de
         except Exception:
             message.send(sink, {"bug": traceback.format_exc()}, [])
         else:
-            message.send(sink, facts, arrays)
+            message.send(sink, facts, arrays, room)
 
 
 def limit_memory(address_space: int) -> None:
@@ -82,7 +92,8 @@ def main(work: Callable[[bytes], Answer] = decode) -> None:
     limit_memory(int(sys.argv[1]))
     sink = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
-    serve(sys.stdin.buffer, sink, work)
+    room = SharedRoom(int(sys.argv[2])) if len(sys.argv) > 2 else None
+    serve(sys.stdin.buffer, sink, work, room)
 
 
 if __name__ == "__main__":

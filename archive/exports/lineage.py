@@ -7,6 +7,7 @@ from pathlib import Path
 
 from archive.catalogue.books import Books
 from archive.catalogue.lineage import derivatives, effectives
+from archive.catalogue.pairs import frames_as_made, frames_now
 from archive.catalogue.resolve import find
 from archive.errors import ArchiveError, UsageError, shown
 from archive.formats.provenance import Provenance, find_packet, read_packet
@@ -63,8 +64,8 @@ def _of_file(books: Books, path: Path, say: SayStep) -> LineageAnswer | None:
     if masters:
         return _of_frames(books, asked, list(masters.values()), "its bytes (XXH3-128)", "certain: a master")
     owners = [master for _, _, master in books.catalogue.files_by_digest(digest) if master]
-    if owners:
-        frames = list(books.catalogue.frames_by_id(owners).values())
+    frames = list(frames_now(books.catalogue, [digest, *owners]).values())
+    if frames:
         return _of_frames(books, asked, frames, "its bytes", "certain: a companion of this frame")
     return _by_embedded_id(books, path, say)
 
@@ -81,7 +82,8 @@ def _by_embedded_id(books: Books, path: Path, say: SayStep) -> LineageAnswer | N
     if by_document:
         how = "sure of the picture; this version of it was saved by other software"
         return _answer(books, path.name, by_document[-1], "the document id inside it", how, say)
-    frames = books.catalogue.frames_by_id([document for document, _ in embedded.derived_from if document])
+    embedded_ids = [document for document, _ in embedded.derived_from if document]
+    frames = frames_now(books.catalogue, embedded_ids)
     if frames:
         how = "sure of the masters; the file itself is not on record"
         return _of_frames(books, path.name, list(frames.values()), "the master ids inside it", how)
@@ -102,7 +104,7 @@ def _answer(
 ) -> LineageAnswer:
     keys = sorted({origin.effective for origin in derivative.origins})
     recipes = effectives(books.catalogue, keys)
-    frames = books.catalogue.frames_by_id([origin.frame for origin in derivative.origins])
+    frames = frames_as_made(books.catalogue, [origin.frame for origin in derivative.origins])
     inputs = []
     for origin in derivative.origins:
         frame = frames.get(origin.frame)

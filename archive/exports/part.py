@@ -7,14 +7,11 @@ from dataclasses import replace
 from typing import Any
 
 from archive.catalogue.books import Books
-from archive.catalogue.lineage import derivatives, standings
-from archive.catalogue.resolve import find, find_one
+from archive.catalogue.lineage import derivatives
+from archive.catalogue.pairs import frames_now
+from archive.catalogue.resolve import find
 from archive.engine import operator
-from archive.engine.decode import DecoderPool
 from archive.engine.foundation import GENERATION, current_foundation
-from archive.engine.output import encode_jpeg
-from archive.engine.pipeline import render
-from archive.engine.preview import side_by_side
 from archive.errors import UsageError, shown
 from archive.exports.lineage import lineage_of
 from archive.exports.ordered import default_threads
@@ -23,10 +20,8 @@ from archive.exports.regenerate import regenerate_exact
 from archive.exports.run import run_export
 from archive.exports.specs import spec_named
 from archive.exports.stale import Checker
-from archive.journal.recipes import effective
-from archive.model.capture import Frame
-from archive.model.product import Derivative, PixelSpec
-from archive.model.recipe import EffectiveRecipe
+from archive.exports.viewing import Viewing
+from archive.model.product import Derivative
 from archive.model.results import ExportReport, LineageAnswer, StaleLine
 
 Progress = Callable[[str, int, int], None]
@@ -37,12 +32,13 @@ def silent(_stage: str, _done: int, _total: int) -> None:
 
 
 class Exports:
-    """What leaves the house, and what it was made of."""
+    """What leaves the house, and what it was made of; ``viewing`` looks at frames without making anything."""
 
     def __init__(self, books: Books) -> None:
         self._books = books
         self._foundation = current_foundation()
         self._threads = default_threads()
+        self.viewing = Viewing(books, self._foundation, self._threads)
 
     def export(
         self, name: str, spec_name: str, *, strict: bool = False, progress: Progress = silent
@@ -117,8 +113,8 @@ class Exports:
             # Paths carry the numbers of a set's frames: a frame that came later is not the last one.
             ordered = sorted(members, key=lambda derivative: derivative.path)
             ids = [origin.frame for derivative in ordered for origin in derivative.origins]
-            known = self._books.catalogue.frames_by_id(ids)
-            frames = [known[frame] for frame in dict.fromkeys(ids) if frame in known]
+            known = frames_now(self._books.catalogue, ids)
+            frames = list({known[frame].id: known[frame] for frame in ids if frame in known}.values())
             keys = {frame.sequence for frame in frames}
             sequence = sequences.get(keys.pop() or "") if len(keys) == 1 else None
             plans.append(make_plan(self._books, frames, sequence, members[0].spec, self._foundation))
@@ -157,29 +153,3 @@ class Exports:
         lines = self._checker().lines(derivatives(self._books.catalogue, path=answer.path)[-1:])
         state = f"{lines[0].state}: {lines[0].reason}" if lines else "fresh"
         return replace(answer, state=state)
-
-    def preview(self, name: str, *, size: int = 1600, before: bool = True) -> bytes:
-        """A JPEG of a frame as it is developed now, beside the frame without a recipe.
-
-        Raises
-        ------
-        UsageError : for a size outside 200 to 8000 pixels.
-        """
-        if not 200 <= size <= 8000:
-            raise UsageError(f"size: {size} px is outside 200 to 8000 px.", hint="Nothing was made.")
-        frame = find_one(self._books.catalogue, name)
-        recipe = self._recipe(frame)
-        pixels = PixelSpec(fit=(size // 2, size) if before else (size, size))
-        with DecoderPool(1) as decoder:
-            data = self._books.master_bytes(frame)
-            decoded = decoder.decode(data, frame.name, orientation=frame.facts.orientation)
-            after: Any = render(decoded, recipe, pixels, threads=self._threads)
-            if before:
-                plain = EffectiveRecipe(foundation=recipe.foundation)
-                untouched: Any = render(decoded, plain, pixels, threads=self._threads)
-                after = side_by_side(untouched, after)
-        return encode_jpeg(after, quality=90, subsampling="4:4:4", xmp=None)
-
-    def _recipe(self, frame: Frame) -> EffectiveRecipe:
-        standing = standings(self._books.catalogue, [frame.id])[frame.id]
-        return effective(standing, in_sequence=False, foundation=self._foundation)

@@ -9,6 +9,7 @@ from pathlib import PurePosixPath
 
 from archive.catalogue.books import Books
 from archive.catalogue.lineage import standings
+from archive.catalogue.pairs import frames_as_made
 from archive.errors import ArchiveError, UsageError, shown
 from archive.exports.specs import ENDINGS
 from archive.journal.recipes import Standing, effective, speaking_versions
@@ -185,7 +186,7 @@ def recorded_plan(
     ------
     ArchiveError : when a frame it was made from is not in the catalogue.
     """
-    frames = books.catalogue.frames_by_id([origin.frame for origin in derivative.origins])
+    frames = frames_as_made(books.catalogue, [origin.frame for origin in derivative.origins])
     inputs = []
     for origin in derivative.origins:
         frame = frames.get(origin.frame)

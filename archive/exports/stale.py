@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from archive.catalogue.books import Books
 from archive.catalogue.lineage import derivatives, effectives, standings
+from archive.catalogue.pairs import frames_now
 from archive.exports.plan import present_development
 from archive.journal.recipes import Standing
 from archive.model.product import Derivative, file_key
@@ -28,8 +29,12 @@ class Checker:
     def newest(self) -> list[Derivative]:
         """Of each picture (spec and frames) the derivative made last; older ones are history."""
         latest: dict[tuple[str, tuple[str, ...]], Derivative] = {}
-        for derivative in derivatives(self.books.catalogue):
-            frames = tuple(origin.frame for origin in derivative.origins)
+        made = derivatives(self.books.catalogue)
+        now = frames_now(self.books.catalogue, (origin.frame for each in made for origin in each.origins))
+        for derivative in made:
+            frames = tuple(
+                now[origin.frame].id if origin.frame in now else origin.frame for origin in derivative.origins
+            )
             latest[derivative.spec.name, frames] = derivative
         return sorted(latest.values(), key=lambda derivative: derivative.path)
 
@@ -48,7 +53,7 @@ class Checker:
 
     def _state(self, derivative: Derivative, standing: dict[str, Standing]) -> tuple[str, str, Sequence[str]]:
         catalogue = self.books.catalogue
-        frames = catalogue.frames_by_id([origin.frame for origin in derivative.origins])
+        frames = frames_now(catalogue, [origin.frame for origin in derivative.origins])
         if len(frames) < len({origin.frame for origin in derivative.origins}):
             return "unmakeable", "a frame it was made from is not held here", ()
         recorded = effectives(catalogue, sorted({origin.effective for origin in derivative.origins}))
@@ -72,6 +77,8 @@ class Checker:
                     changed += 1
                     before = recorded.get(origin.effective)
                     words |= dict.fromkeys(recipe_changes(before, item.effective, self.describe))
+            if any(frames[origin.frame].id != origin.frame for origin in derivative.origins):
+                return "stale", "the raw file of its frame came in after it was made", list(words)
             whole = len(present)
             counted = "its recipe changed" if whole == 1 else f"{changed} of {whole} frames changed"
             return "stale", counted, list(words)

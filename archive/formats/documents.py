@@ -16,8 +16,13 @@ MAX_DOCUMENT = 64 * 1024 * 1024
 _EXACT = 2**53 - 1
 _ODD = re.compile(rb"\.0[,}\]]|[0-9]e[-+]|[\xf0-\xf4]")
 """Whole or very large or small fractions, and characters beyond 16 bits: where encoders differ."""
+_PLAIN = json.JSONEncoder(ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":"))
 
 Model = TypeVar("Model", bound="Document")
+
+
+class NewerFormatError(ArchiveError):
+    """A document that only a newer release can read; it is whole, and not for this one to judge."""
 
 
 class Part(BaseModel):
@@ -39,6 +44,9 @@ def _integer(text: str) -> int | float:
     return value if -_EXACT <= value <= _EXACT else float(value)
 
 
+_DECODER = json.JSONDecoder(parse_int=_integer)
+
+
 def parse(data: bytes, name: str) -> dict[str, Any]:
     """The JSON object in ``data``.
 
@@ -52,7 +60,7 @@ def parse(data: bytes, name: str) -> dict[str, Any]:
             hint="It was left as it is and not read.",
         )
     try:
-        document = json.loads(data, parse_int=_integer)
+        document = _DECODER.decode(data.decode())
     except (ValueError, OverflowError, RecursionError) as error:
         raise DamagedFileError(
             f"{shown(name)} is not a readable document: {error}.",
@@ -66,15 +74,17 @@ def parse(data: bytes, name: str) -> dict[str, Any]:
 def is_canonical(document: dict[str, Any], data: bytes) -> bool:
     """Whether ``data`` is the one byte form of the document that was read from it."""
     try:
-        if _ODD.search(data) is None:
-            quick = json.dumps(
-                document, ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":")
-            )
-            if quick.encode() == data:
-                return True
+        if not _is_odd(data) and _PLAIN.encode(document).encode() == data:
+            return True
         return canonical(document) == data
     except ValueError:
         return False
+
+
+def _is_odd(data: bytes) -> bool:
+    # Most documents hold none of these; looking for them first spares the slow search.
+    suspect = b".0" in data or b"e-" in data or b"e+" in data or not data.isascii()
+    return suspect and _ODD.search(data) is not None
 
 
 def checked(
@@ -87,7 +97,24 @@ def checked(
     Raises
     ------
     DamagedFileError : with all faults of the document together.
-    ArchiveError : when a newer release wrote it.
+    NewerFormatError : when a newer release wrote it.
+    """
+    document = typed(data, name, kind=kind)
+    if document["format"] > reads:
+        raise NewerFormatError(
+            f"{shown(name)} was written by a newer release: it needs format {document['format']}, "
+            f"this one reads 1 to {reads}.",
+            hint="Nothing was changed. Update Noctuary to read it.",
+        )
+    return fitted(model, document, data, name, kind=kind, exact=exact)
+
+
+def typed(data: bytes, name: str, *, kind: str) -> dict[str, Any]:
+    """A document of the given type, of whatever format; ``format`` is a whole number from 1 on.
+
+    Raises
+    ------
+    DamagedFileError : when it is no document, or one of another type.
     """
     document = parse(data, name)
     if document.get("type") != kind:
@@ -95,14 +122,20 @@ def checked(
             f"{shown(name)} is no {kind} document.", hint="It was left as it is and not used."
         )
     version = document.get("format")
-    if not isinstance(version, int) or version < 1:
+    if type(version) is not int or version < 1:
         raise DamagedFileError(f"{shown(name)} does not say its format.", hint="It was left as it is.")
-    if version > reads:
-        raise ArchiveError(
-            f"{shown(name)} was written by a newer release: it needs format {version}, "
-            f"this one reads 1 to {reads}.",
-            hint="Nothing was changed. Update Noctuary to read it.",
-        )
+    return document
+
+
+def fitted(
+    model: type[Model], document: dict[str, Any], data: bytes, name: str, *, kind: str, exact: bool
+) -> Model:
+    """A document with every field checked.
+
+    Raises
+    ------
+    DamagedFileError : with all its faults together.
+    """
     if exact and not is_canonical(document, data):
         raise DamagedFileError(
             f"{shown(name)} is not in canonical form (RFC 8785).",
@@ -111,13 +144,17 @@ def checked(
     try:
         return model.model_validate(document)
     except ValidationError as error:
-        faults = "; ".join(
-            f"{'.'.join(str(part) for part in fault['loc'])}: {fault['msg']}" for fault in error.errors()[:8]
-        )
         raise DamagedFileError(
-            f"{shown(name)} does not hold what a {kind} document must hold: {faults}.",
+            f"{shown(name)} does not hold what a {kind} document must hold: {faults_of(error)}.",
             hint="It was left as it is; the other documents are read without it.",
         ) from error
+
+
+def faults_of(error: ValidationError) -> str:
+    """What is wrong with a document, field by field; the first eight faults."""
+    return "; ".join(
+        f"{'.'.join(str(part) for part in fault['loc'])}: {fault['msg']}" for fault in error.errors()[:8]
+    )
 
 
 def written(document: dict[str, Any]) -> bytes:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from typing import Any
+from typing import Annotated, Any
 
-from pydantic import Field
+from pydantic import Field, ValidationError
 
 from archive.errors import DamagedFileError, shown
-from archive.formats.documents import Document, Part, checked, written
+from archive.formats.documents import Document, Part, faults_of, fitted, typed, written
 from archive.model.entry import Change, Entry
 from archive.model.identity import EntryId, sha256_id
 
@@ -23,22 +23,41 @@ NAME = re.compile(
 _KEYS = {"type", "format", "kind", "counter", "time", "writer", "previous", "person", "changes", "essential"}
 
 
-class _Change(Part):
-    subjects: list[str] = Field(min_length=1)
-    layer: str
-    line: str
-    builds_on: list[str]
+_Word = Annotated[str, Field(pattern=r"^[a-z]+(-[a-z]+)*$", max_length=40)]
+_Id = Annotated[str, Field(pattern=r"^sha256:[0-9a-f]{64}$")]
+_Subject = Annotated[str, Field(pattern=r"^[^\x00]+$", max_length=120)]
+
+
+class _About(Part):
+    """What a change says in every format: whom it is about."""
+
+    subjects: list[_Subject] = Field(min_length=1)
+
+
+class _Change(_About):
+    layer: _Word
+    line: str = Field(pattern=r"^[^\x00]*$", max_length=200)
+    builds_on: list[_Id]
     value: Any
 
 
-class _Entry(Document):
-    kind: str = Field(pattern=r"^[a-z]+(-[a-z]+)*$")
+class _Heading(Document):
+    """What every format of entries keeps, so that chains stay whole and essential entries are obeyed."""
+
+    kind: _Word
     counter: int = Field(ge=1, le=9_999_999_999)
     time: str = Field(pattern=r"^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ$")
-    writer: str = Field(min_length=1)
-    previous: str | None
-    person: str
+    writer: str = Field(pattern=r"^[^\x00]+$", max_length=64)
+    previous: _Id | None
+    person: str = Field(pattern=r"^[^\x00]*$", max_length=200)
     essential: bool
+
+
+class _NewerEntry(_Heading):
+    changes: list[_About] = Field(min_length=1)
+
+
+class _Entry(_Heading):
     changes: list[_Change] = Field(min_length=1)
 
 
@@ -59,30 +78,38 @@ def encode(
     changes: tuple[Change, ...],
     essential: bool = False,
 ) -> tuple[Entry, bytes]:
-    """A new entry and the bytes that it is."""
-    data = written(
-        {
-            "type": TYPE,
-            "format": FORMAT,
-            "kind": kind,
-            "counter": counter,
-            "time": time,
-            "writer": writer,
-            "previous": previous,
-            "person": person,
-            "essential": essential,
-            "changes": [
-                {
-                    "subjects": list(change.subjects),
-                    "layer": change.layer,
-                    "line": change.line,
-                    "builds_on": list(change.builds_on),
-                    "value": change.value,
-                }
-                for change in changes
-            ],
-        }
-    )
+    """A new entry and the bytes that it is.
+
+    Raises
+    ------
+    ValueError : when no reader would take it: a text that is too long, a number that JSON cannot hold.
+    """
+    document = {
+        "type": TYPE,
+        "format": FORMAT,
+        "kind": kind,
+        "counter": counter,
+        "time": time,
+        "writer": writer,
+        "previous": previous,
+        "person": person,
+        "essential": essential,
+        "changes": [
+            {
+                "subjects": list(change.subjects),
+                "layer": change.layer,
+                "line": change.line,
+                "builds_on": list(change.builds_on),
+                "value": change.value,
+            }
+            for change in changes
+        ],
+    }
+    data = written(document)
+    try:
+        _Entry.model_validate(document)
+    except ValidationError as error:
+        raise ValueError(faults_of(error)) from error
     entry_id = EntryId(sha256_id(data))
     entry = Entry(
         id=entry_id,
@@ -102,10 +129,12 @@ def encode(
 def decode(data: bytes, name: str) -> Entry:
     """The entry in ``data``, checked against the file name it was found under.
 
+    Of an entry in a newer format this gives what every format keeps: its changes name their subjects and
+    nothing else, and it is marked ``newer``.
+
     Raises
     ------
     DamagedFileError : when the bytes are not those the name was given to, or hold no entry.
-    ArchiveError : when a newer release wrote it.
     """
     match = NAME.fullmatch(name)
     if match is None:
@@ -115,35 +144,55 @@ def decode(data: bytes, name: str) -> Entry:
     entry_id = EntryId(sha256_id(data))
     if not entry_id.startswith("sha256:" + match["id"]):
         raise DamagedFileError(
-            f"The journal entry {shown(name)} is damaged: its bytes do not match its name.",
+            f"The journal entry {shown(name)} {_damage(data)}: its bytes do not match its name.",
             hint="It was left as it is and set aside; every other entry still counts. "
             "Take a sound copy from another volume.",
         )
-    document = checked(_Entry, data, name, kind=TYPE, reads=FORMAT, exact=True)
-    if name != entry_name(document.counter, document.time, document.kind, entry_id):
+    document = typed(data, name, kind=TYPE)
+    newer = document["format"] > FORMAT
+    heading: _NewerEntry | _Entry = (
+        fitted(_NewerEntry, document, data, name, kind=TYPE, exact=True)
+        if newer
+        else fitted(_Entry, document, data, name, kind=TYPE, exact=True)
+    )
+    if name != entry_name(heading.counter, heading.time, heading.kind, entry_id):
         raise DamagedFileError(
             f"The journal entry {shown(name)} was renamed: its bytes say another counter, time or kind.",
-            hint="It was left as it is and set aside.",
+            hint="It was left as it is and set aside. Give it back the name it had: "
+            f"{entry_name(heading.counter, heading.time, heading.kind, entry_id)}.",
         )
     return Entry(
         id=entry_id,
         name=name,
-        kind=document.kind,
-        counter=document.counter,
-        time=document.time,
-        writer=document.writer,
-        previous=EntryId(document.previous) if document.previous else None,
-        person=document.person,
-        essential=document.essential,
-        changes=tuple(
-            Change(
-                subjects=tuple(change.subjects),
-                layer=change.layer,
-                line=change.line,
-                builds_on=tuple(EntryId(i) for i in change.builds_on),
-                value=change.value,
-            )
-            for change in document.changes
-        ),
-        extra={key: value for key, value in (document.model_extra or {}).items() if key not in _KEYS},
+        kind=heading.kind,
+        counter=heading.counter,
+        time=heading.time,
+        writer=heading.writer,
+        previous=EntryId(heading.previous) if heading.previous else None,
+        person=heading.person,
+        essential=heading.essential,
+        changes=tuple(_change(change) for change in heading.changes),
+        newer=newer,
+        extra={key: value for key, value in (heading.model_extra or {}).items() if key not in _KEYS},
     )
+
+
+def _change(change: _About) -> Change:
+    if not isinstance(change, _Change):
+        return Change(subjects=tuple(change.subjects), layer="", value=None)
+    return Change(
+        subjects=tuple(change.subjects),
+        layer=change.layer,
+        line=change.line,
+        builds_on=tuple(EntryId(i) for i in change.builds_on),
+        value=change.value,
+    )
+
+
+def _damage(data: bytes) -> str:
+    """How bytes that are no longer an entry's own look."""
+    if not data:
+        return "is empty"
+    if data.startswith(b"{") and not data.rstrip().endswith(b"}"):
+        return "is cut short"
+    return "is damaged"

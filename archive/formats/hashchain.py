@@ -24,7 +24,12 @@ _BASE58 = "123456789ABCDEFGHJKLMNPQRSTUVWXYZabcdefghijkmnopqrstuvwxyz"
 
 def c4(data: bytes) -> str:
     """The C4 identifier of ``data``: 90 characters that begin with ``c4``."""
-    number = int.from_bytes(hashlib.sha512(data).digest(), "big")
+    return c4_of_sha512(hashlib.sha512(data).digest())
+
+
+def c4_of_sha512(digest: bytes) -> str:
+    """The C4 identifier of whatever has this SHA-512."""
+    number = int.from_bytes(digest, "big")
     digits = []
     while number:
         number, digit = divmod(number, 58)

@@ -46,12 +46,13 @@ class PlannedRoll:
 
 @dataclass(frozen=True, kw_only=True)
 class Incoming:
-    """One unfinished ingest."""
+    """One unfinished ingest; ``volumes`` the ids of those it writes, each of which holds this document."""
 
     id: str
     started: str
     person: str
     rolls: tuple[PlannedRoll, ...]
+    volumes: tuple[str, ...] = ()
 
 
 class _Placement(Part):
@@ -79,6 +80,8 @@ class _Incoming(Document):
     started: str
     person: str
     rolls: list[_Roll]
+    # Documents of release 0.1 lie on the first volume alone and do not say.
+    volumes: list[str] = Field(default_factory=list)
 
 
 def encode(incoming: Incoming) -> bytes:
@@ -89,6 +92,7 @@ def encode(incoming: Incoming) -> bytes:
             "id": incoming.id,
             "started": incoming.started,
             "person": incoming.person,
+            "volumes": list(incoming.volumes),
             "rolls": [
                 {
                     "id": roll.id,
@@ -129,6 +133,7 @@ def decode(data: bytes, name: str) -> Incoming:
         id=document.id,
         started=document.started,
         person=document.person,
+        volumes=tuple(document.volumes),
         rolls=tuple(
             PlannedRoll(
                 id=roll.id,

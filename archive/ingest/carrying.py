@@ -1,147 +1,142 @@
-"""Carrying out what was placed: copy, list, state; each durable before the next."""
+"""Carrying out a plan: copy, list, state; each durable before the next."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from typing import Any
 
-from archive.errors import shown
+from archive.errors import ArchiveError, shown
 from archive.formats.hashlist import HashedFile
-from archive.formats.incoming import Incoming, PlannedRoll
-from archive.ingest.card import Card, CardFile
+from archive.formats.incoming import Incoming, Placement, PlannedRoll
+from archive.ingest.accounting import account
+from archive.ingest.card import Card
+from archive.ingest.completing import Completion, by_roll
+from archive.ingest.errand import Errand, weaker, weakest
+from archive.ingest.lane import cannot_write
+from archive.ingest.planning import Plan, RollPlan
 from archive.ingest.setting import Outcome, Setting
 from archive.ingest.stored_names import escaped_original
-from archive.ingest.transfer import CardReadError, copy_file, weaker
+from archive.ingest.transfer import bring
+from archive.ingest.unfinished import forget_record
 from archive.model.capture import Role, Roll, RollFile
 from archive.model.entry import Change, Draft
-from archive.model.identity import FrameId
-from archive.model.results import FileNote, RollResult
+from archive.model.identity import FrameId, new_token
+from archive.model.results import FileNote, HistoryCheck, RollResult
 from archive.model.roll import VolumeProof, roll_value
-from archive.store.durable import temporary_name
 from archive.store.masters import record_generation, roll_path
 from archive.store.ports import Grade
 from archive.store.volumes import MASTERS, Volume
 
-INCOMING = "incoming"
-_BATCH_FOLDERS = 64
+
+@dataclass(frozen=True, kw_only=True)
+class _Finished:
+    """A roll all of whose files that could be had lie proven on every volume."""
+
+    roll: PlannedRoll
+    files: list[RollFile]
+    grades: dict[str, Grade]
 
 
-def carry_out(
-    record: Incoming,
-    card: Card,
-    by_source: Mapping[str, CardFile],
-    digests: dict[str, FrameId],
-    setting: Setting,
-    outcome: Outcome,
-) -> None:
-    """Copy what a record placed, list it, state it, and forget the record once all of it is durable."""
-    total = sum(p.size for roll in record.rolls for p in roll.files)
-    done = 0
+def copy(plan: Plan, setting: Setting, progress: Callable[[int], None]) -> None:
+    """Bring everything to the volumes; what came of it stands in the plan's errands and failures.
 
-    def progressed(count: int) -> None:
-        nonlocal done
-        done += count
-        setting.progress("Copying and reading back", done, total)
+    Nothing but these and the volumes is touched: several plans may be copied at the same time.
+    """
+    for volume, error in bring(plan.errands, plan.live, engine=setting.engine, progress=progress).items():
+        plan.failures.setdefault(volume, error)
 
-    finished: list[tuple[PlannedRoll, list[RollFile], dict[str, Grade]]] = []
-    missing = False
-    for roll in record.rolls:
-        if roll.id in setting.known_rolls:
+
+def conclude(plan: Plan, setting: Setting) -> Outcome:
+    """List and state what was brought, and forget the records of what is complete.
+
+    Raises
+    ------
+    ArchiveError : when every volume has failed.
+    """
+    outcome = plan.outcome
+    for volume in plan.volumes:
+        if volume.id in plan.failures:
+            # Before anything is listed or stated: no more may be written there.
+            plan.fail(volume, plan.failures[volume.id])
+    _count(plan)
+    account(plan)
+    _list_completions(plan, setting)
+    for each in plan.unfinished:
+        record, rolls = each.record, plan.rolls[each.record.id]
+        finished = [_finished(rolled, plan) for rolled in rolls]
+        if any(one is None for one in finished):
+            outcome.waiting.append(f"an ingest begun {record.started} waits for files of another card")
             continue
-        listed, grades, absent = _copy_roll(roll, card, by_source, digests, setting, outcome, progressed)
-        missing = missing or absent
-        if listed:
-            finished.append((roll, listed, grades))
-    if missing:
-        outcome.waiting.append(f"an ingest begun {record.started} waits for files of another card")
-        return
-    _state_rolls(record, card, finished, setting, outcome)
-    setting.volumes[0].disk.remove(f"{INCOMING}/{record.id}.json")
-    setting.volumes[0].disk.sync_folder(INCOMING)
+        # A roll none of whose files the card gave has nothing to list or to state.
+        whole = [one for one in finished if one is not None and one.files]
+        _list(whole, record, plan, setting)
+        _state(whole, record, plan, setting)
+        forget_record(record, plan.live, plan.fail)
+    if outcome.failed and not outcome.copied and not outcome.held:
+        # Nothing came of this card: that, too, is to be on record.
+        setting.state(Draft(kind="ingest", changes=(_card_report(new_token(), plan.card, setting, outcome),)))
+    why = {**plan.lost, **plan.failures}
+    for volume in plan.volumes:
+        if volume.id in why:
+            wanted = [e for e in plan.errands if volume.id in e.wanted]
+            verified = sum(volume.id in e.proven for e in wanted)
+            outcome.left_out(volume, why[volume.id], verified, len(wanted))
+    return outcome
 
 
-def _copy_roll(
-    roll: PlannedRoll,
-    card: Card,
-    by_source: Mapping[str, CardFile],
-    digests: dict[str, FrameId],
-    setting: Setting,
-    outcome: Outcome,
-    progressed: Callable[[int], None],
-) -> tuple[list[RollFile], dict[str, Grade], bool]:
-    """The roll's files that now lie on every volume, the weakest grades, and whether some wait for a card."""
-    listed: list[RollFile] = []
-    grades: dict[str, Grade] = {}
-    folders: set[str] = set()
-    absent = False
-    masters: dict[str, FrameId] = {escaped_original(path): digest for path, digest in digests.items()}
-    for placement in roll.files:
-        file = by_source.get(placement.source)
-        target = roll_path(roll.folder, placement.path)
-        same = file is not None and (file.size, file.modified_ns) == (placement.size, placement.modified_ns)
-        if not same:
-            found = _on_volumes(target, setting.volumes, grades)
-            if found is None:
-                absent = True
-                continue
-            digest = found
-        else:
-            assert file is not None
-            try:
-                copied = copy_file(
-                    card.source / file.path,
-                    target,
-                    setting.volumes,
-                    temporary=temporary_name("ingest"),
-                    modified_ns=placement.modified_ns,
-                    progress=progressed,
+def _count(plan: Plan) -> None:
+    outcome = plan.outcome
+    for errand in plan.errands:
+        if errand.fault is not None:
+            outcome.failed.append(FileNote(path=shown(errand.name), text=errand.fault))
+        elif errand.clash:
+            names = ", ".join(shown(name) for name in sorted(set(errand.clash)))
+            outcome.failed.append(
+                FileNote(
+                    path=shown(errand.name),
+                    text=f"{shown(errand.target)} on {names} does not match the card; neither was changed, "
+                    "and the next run keeps the card's beside it",
                 )
-            except CardReadError as error:
-                outcome.failed.append(FileNote(path=shown(file.path), text=str(error)))
-                continue
-            digest = copied.digest
-            digests[file.path] = digest
-            outcome.copied += 1
-            outcome.copied_size += placement.size
-            folders.add(target.rpartition("/")[0])
-            for volume, grade in copied.grades.items():
-                grades[volume] = weaker(grades.get(volume), grade)
-            if len(folders) >= _BATCH_FOLDERS:
-                _sync(folders, setting.volumes)
-        masters[placement.source] = digest
-        listed.append(
-            RollFile(
-                path=placement.path,
-                size=placement.size,
-                digest=digest,
-                role=placement.role,
-                modified=_utc(placement.modified_ns).isoformat(timespec="milliseconds"),
-                original=placement.source if placement.source != placement.path else None,
-                facts=placement.facts,
-                companion_of=None,
             )
-        )
-    _sync(folders, setting.volumes)
-    return _with_masters(roll, listed, masters), grades, absent
+    brought = [e for rolls in plan.rolls.values() for r in rolls for _, e in r.pieces if e and e.sound]
+    outcome.copied += len(brought)
+    outcome.copied_size += sum(errand.size for errand in brought)
 
 
-def _with_masters(
-    roll: PlannedRoll, listed: Sequence[RollFile], masters: Mapping[str, FrameId]
-) -> list[RollFile]:
-    """Companions pointing at their master's digest, which is known only once it was copied."""
-    wanted = {p.path: p.companion_of for p in roll.files}
-    result = []
-    for file in listed:
-        master = wanted[file.path]
-        result.append(replace(file, companion_of=masters.get(master) if master else None))
-    return result
+def _finished(rolled: RollPlan, plan: Plan) -> _Finished | None:
+    """What of a roll lies on every live volume; None while files are missing that another card has."""
+    grades: dict[str, Grade] = {}
+    files: list[RollFile] = []
+    masters: dict[str, FrameId] = {escaped_original(path): digest for path, digest in plan.digests.items()}
+    for placement, errand in rolled.pieces:
+        if errand is None:
+            digest = _on_volumes(roll_path(rolled.roll.folder, placement.path), plan, grades)
+            if digest is None:
+                return None
+        elif errand.sound:
+            assert errand.digest is not None
+            digest = errand.digest
+            plan.digests[errand.name] = digest
+            for volume in plan.live:
+                grades[volume.id] = weaker(grades.get(volume.id), errand.proven[volume.id])
+        else:
+            continue
+        masters[placement.source] = digest
+        files.append(_roll_file(placement, digest))
+    wanted = {placement.path: placement.companion_of for placement, _ in rolled.pieces}
+    paired = [
+        replace(file, companion_of=masters.get(master) if (master := wanted[file.path]) else None)
+        for file in files
+    ]
+    return _Finished(roll=rolled.roll, files=paired, grades=grades)
 
 
-def _on_volumes(target: str, volumes: Sequence[Volume], grades: dict[str, Grade]) -> FrameId | None:
+def _on_volumes(target: str, plan: Plan, grades: dict[str, Grade]) -> FrameId | None:
     """The digest of a file that an earlier run published on every volume; None if it is not on all."""
     digest = None
-    for volume in volumes:
+    for volume in plan.live:
         if volume.disk.stat(target) is None:
             return None
         found, grade = volume.disk.read_back(target)
@@ -152,37 +147,85 @@ def _on_volumes(target: str, volumes: Sequence[Volume], grades: dict[str, Grade]
     return digest
 
 
-def _sync(folders: set[str], volumes: Sequence[Volume]) -> None:
-    for volume in volumes:
-        for folder in sorted(folders):
-            volume.disk.sync_folder(folder)
-    folders.clear()
+def _roll_file(placement: Placement, digest: FrameId) -> RollFile:
+    return RollFile(
+        path=placement.path,
+        size=placement.size,
+        digest=digest,
+        role=placement.role,
+        modified=_utc(placement.modified_ns).isoformat(timespec="milliseconds"),
+        original=placement.source if placement.source != placement.path else None,
+        facts=placement.facts,
+        companion_of=None,
+    )
 
 
-def _state_rolls(
-    record: Incoming,
-    card: Card,
-    finished: Sequence[tuple[PlannedRoll, list[RollFile], dict[str, Grade]]],
-    setting: Setting,
-    outcome: Outcome,
-) -> None:
-    """Hash lists on every volume, then one entry for each night."""
+def _list(whole: Sequence[_Finished], record: Incoming, plan: Plan, setting: Setting) -> None:
+    """A generation of the hash list of each roll, on every volume that still lives."""
     started = datetime.fromisoformat(record.started)
-    for roll, listed, _ in finished:
-        hashed = [_hashed(file, started) for file in listed]
-        for volume in setting.volumes:
-            record_generation(
-                volume.disk,
-                roll.folder,
-                hashed,
-                created=started,
-                tool_version=setting.tool_version,
-                process="transfer",
-                author=record.person or None,
+    for one in whole:
+        hashed = [_hashed(file, started) for file in one.files]
+        for volume in plan.live:
+            _record(volume, one.roll.folder, hashed, started, record.person, plan, setting)
+
+
+def _list_completions(plan: Plan, setting: Setting) -> None:
+    """Hash lists of what volumes were brought that others held already."""
+    volumes = {volume.id: volume for volume in plan.live}
+    now = datetime.now(UTC).replace(microsecond=0)
+    for (volume_id, folder), several in by_roll(plan.completions).items():
+        proven = [each for each in several if volume_id in each.errand.proven and each.errand.sound]
+        if volume_id not in volumes or not proven:
+            continue
+        volume = volumes[volume_id]
+        hashed = [_completed(each, now) for each in proven]
+        if _record(volume, folder, hashed, now, setting.person, plan, setting):
+            plan.outcome.completed.append(
+                FileNote(path=shown(volume.name), text=f"{len(proven)} files of {MASTERS}/{folder}")
             )
-            volume.disk.sync_folder(f"{MASTERS}/{roll.folder}")
+            grade = weakest(each.errand.proven[volume_id] for each in proven)
+            if grade is not None:
+                plan.outcome.grades[volume_id] = weaker(plan.outcome.grades.get(volume_id), grade)
+    for each in plan.unfinished:
+        holders = [v for v in plan.live if v.id in each.holders]
+        if not plan.rolls[each.record.id]:
+            forget_record(each.record, holders, plan.fail)
+
+
+def _record(
+    volume: Volume,
+    folder: str,
+    hashed: Sequence[HashedFile],
+    created: datetime,
+    person: str,
+    plan: Plan,
+    setting: Setting,
+) -> bool:
+    try:
+        record_generation(
+            volume.disk,
+            folder,
+            hashed,
+            created=created,
+            tool_version=setting.tool_version,
+            process="transfer",
+            author=person or None,
+        )
+        volume.disk.sync_folder(f"{MASTERS}/{folder}")
+    except OSError as error:
+        plan.fail(volume, cannot_write(volume, error))
+    except ArchiveError as error:
+        plan.fail(volume, error)
+    return volume.id not in plan.failures
+
+
+def _state(whole: Sequence[_Finished], record: Incoming, plan: Plan, setting: Setting) -> None:
+    """One entry for each night."""
+    outcome = plan.outcome
+    live = {volume.id for volume in plan.live}
     by_night: dict[str, list[Change]] = {}
-    for roll, listed, grades in finished:
+    for one in whole:
+        roll = one.roll
         made = Roll(
             id=roll.id,
             folder=roll.folder,
@@ -190,26 +233,27 @@ def _state_rolls(
             night=roll.night,
             site=roll.site,
             card=roll.card,
-            files=tuple(listed),
+            files=tuple(one.files),
         )
-        proofs = tuple(VolumeProof(volume=v, grade=str(g)) for v, g in sorted(grades.items()))
-        value = roll_value(made, started=record.started, ended=stamp(), volumes=proofs)
+        grades = {volume: grade for volume, grade in sorted(one.grades.items()) if volume in live}
+        proofs = tuple(VolumeProof(volume=v, grade=str(g)) for v, g in grades.items())
+        value = roll_value(made, started=record.started, ended=setting.stamp(), volumes=proofs)
         change = Change(subjects=(f"roll:{roll.id}",), layer="ingest", value=value)
         by_night.setdefault(roll.night, []).append(change)
-        for name, grade in grades.items():
-            outcome.grades[name] = weaker(outcome.grades.get(name), grade)
+        for volume, grade in grades.items():
+            outcome.grades[volume] = weaker(outcome.grades.get(volume), grade)
         outcome.rolls.append(_result(made))
-    report = _card_report(record, card, setting, outcome)
+    report = _card_report(record.id, plan.card, setting, outcome)
     for position, (_, changes) in enumerate(sorted(by_night.items())):
         setting.state(Draft(kind="ingest", changes=(*changes, *([report] if position == 0 else []))))
 
 
-def _card_report(record: Incoming, card: Card, setting: Setting, outcome: Outcome) -> Change:
+def _card_report(ingest: str, card: Card, setting: Setting, outcome: Outcome) -> Change:
     def notes(items: Sequence[FileNote]) -> list[dict[str, str]]:
         return [{"path": note.path, "text": note.text} for note in items]
 
     return Change(
-        subjects=(f"ingest:{record.id}",),
+        subjects=(f"ingest:{ingest}",),
         layer="card",
         value={
             "source": shown(card.source.name),
@@ -217,8 +261,19 @@ def _card_report(record: Incoming, card: Card, setting: Setting, outcome: Outcom
             "held": len(outcome.held),
             "ignored": notes(outcome.ignored),
             "failed": notes(outcome.failed),
+            **({"history": [_history(check) for check in outcome.histories]} if outcome.histories else {}),
         },
     )
+
+
+def _history(check: HistoryCheck) -> dict[str, Any]:
+    return {
+        "folder": check.folder,
+        "generations": check.generations,
+        "verified": check.verified,
+        "unlisted": check.unlisted,
+        "faults": [{"path": note.path, "text": note.text} for note in check.faults],
+    }
 
 
 def _hashed(file: RollFile, started: datetime) -> HashedFile:
@@ -229,6 +284,19 @@ def _hashed(file: RollFile, started: datetime) -> HashedFile:
         xxh128=file.digest.removeprefix("xxh128:"),
         action="original",
         hashed=started,
+    )
+
+
+def _completed(completion: Completion, now: datetime) -> HashedFile:
+    errand = completion.errand
+    assert errand.digest is not None
+    return HashedFile(
+        path=completion.path,
+        size=errand.size,
+        modified=completion.modified,
+        xxh128=errand.digest.removeprefix("xxh128:"),
+        action="original",
+        hashed=now,
     )
 
 
@@ -249,5 +317,15 @@ def _utc(nanoseconds: int) -> datetime:
     return datetime.fromtimestamp(nanoseconds / 1e9, UTC)
 
 
-def stamp() -> str:
-    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%S+00:00")
+def safe_so_far(plans: Sequence[tuple[Sequence[Errand], Mapping[str, str]]]) -> str:
+    """What is safe when a run is stopped: of each volume, how many files are verified."""
+    total = sum(len(errands) for errands, _ in plans)
+    names = {volume: name for _, named in plans for volume, name in named.items()}
+    counts = {
+        volume: sum(volume in errand.proven for errands, _ in plans for errand in errands) for volume in names
+    }
+    verified = ", ".join(f"{counts[v]} of {total} files on {shown(names[v])}" for v in names)
+    return (
+        f"Verified so far: {verified}. Nothing on the card was changed; keep it as it is. "
+        "Run the same command again: it goes on where it stopped."
+    )

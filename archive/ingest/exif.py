@@ -27,6 +27,8 @@ _DATE = re.compile(r"(\d{4})[:\-/.](\d\d)[:\-/.](\d\d)[ T](\d\d):(\d\d):(\d\d)")
 _OFFSET = re.compile(r"([+-])(\d\d):?(\d\d)")
 _LONGEST = 200
 _MAX_ISO = 0xFFFF
+_FIX_AGE = 15 * 60
+"""Seconds: a satellite fix may be some minutes old; zones differ by a quarter of an hour at the least."""
 _MOVIE_EPOCH = datetime(1904, 1, 1)
 
 # (name, date tag, fraction tag, offset tag) in order of trust.
@@ -67,6 +69,9 @@ def _facts(tags: Mapping[str, Mapping[int, Any]], faults: list[str]) -> dict[str
 
     found: dict[str, Any] = _taken(image, exif, faults)
     found["gps_utc"] = _gps_utc(gps)
+    astray = _astray(found)
+    if astray:
+        faults.append(astray)
     found["exposure_s"] = _number(value(0x829A), 1e-7, 1e6, "exposure time", faults)
     found["f_number"] = _number(value(0x829D), 0.5, 1024, "f-number", faults)
     found["focal_mm"] = _number(value(0x920A), 0.1, 1e5, "focal length", faults)
@@ -154,6 +159,22 @@ def _gps_utc(gps: Mapping[int, Any]) -> str | None:
     except (ValueError, OverflowError):
         return None
     return moment.isoformat() + "Z"
+
+
+def _astray(found: Mapping[str, Any]) -> str | None:
+    """What there is to say when a recorded offset and the satellites' time cannot both be right."""
+    if not (found.get("taken") and found.get("offset") and found["gps_utc"]):
+        return None
+    own = datetime.fromisoformat(found["taken"] + found["offset"])
+    apart = abs((own - datetime.fromisoformat(found["gps_utc"].replace("Z", "+00:00"))).total_seconds())
+    if apart < _FIX_AGE:
+        return None
+    hours, minutes = divmod(round(apart / 60), 60)
+    told = f"{hours} h {minutes:02d} min" if hours < 100 else f"{hours // 24} days"
+    return (
+        f"the camera's time and offset and the satellites' time are {told} apart: "
+        "the offset or the clock is wrong, or the fix was old"
+    )
 
 
 def _number(value: Any, low: float, high: float, what: str, faults: list[str]) -> float | None:

@@ -2,20 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
 
 import archive
 from archive.catalogue.books import Books
+from archive.catalogue.holdings import copies_of
 from archive.errors import ArchiveError, UsageError, shown
-from archive.ingest.run import ingest_card, read_unfinished
-from archive.ingest.setting import Progress, Setting
-from archive.journal.log import unite
+from archive.ingest.lane import cannot_write
+from archive.ingest.pairing import pairings
+from archive.ingest.rereading import reread_card
+from archive.ingest.run import take_cards
+from archive.ingest.setting import Listed, Outcome, Progress, Setting, stamp
+from archive.ingest.transfer import Engine
+from archive.ingest.unfinished import read_unfinished
+from archive.journal.uniting import unite
 from archive.model.entry import Change, Draft
+from archive.model.erasing import CardReading
 from archive.model.place import Site
-from archive.model.results import FileNote, IngestReport, VolumeResult
+from archive.model.results import FileNote, IngestReport, TakenFile, VolumeResult
 from archive.store.durable import tidy
+from archive.store.ports import Disk
 from archive.store.volumes import Volume, find_volume
 
 
@@ -36,7 +45,10 @@ class Ingest:
         progress: Progress = lambda _stage, _done, _total: None,
         told: Callable[[IngestReport], None] = lambda _report: None,
     ) -> list[IngestReport]:
-        """Take in one or more cards, one after another; a card that fails does not stop the others.
+        """Take in one or more cards; one that fails does not stop the others.
+
+        Cards on different devices are copied at the same time. ``told`` gets the reports in the order
+        of ``sources``.
 
         Raises
         ------
@@ -56,45 +68,80 @@ class Ingest:
                 tidy(volume.disk, "ingest")
             books.sync()
             self._acquaint()
-            for source in sources:
-                try:
-                    reports.append(self._one(source, site, card, camera_name, progress))
-                except ArchiveError as error:
-                    if len(sources) == 1:
-                        raise
-                    reports.append(_refused(source, error))
+            engine = Engine()
+            lost: dict[str, ArchiveError] = {}
+            started = stamp()
+            before = {line.address for line in books.catalogue.sequences()}
+            for source, result in take_cards(
+                sources, lambda: self._setting(site, card, camera_name, progress, engine, lost)
+            ):
+                if isinstance(result, Outcome):
+                    report = self._report(source, result, before, card=card, started=started)
+                    reports.append(report)
+                    before.update(reports[-1].sequences)
+                elif len(sources) == 1:
+                    raise result
+                else:
+                    reports.append(_refused(source, result))
                 told(reports[-1])
         return reports
 
-    def _one(
+    def _setting(
         self,
-        source: Path,
         site: Site | None,
         card: str | None,
         camera_name: str | None,
         progress: Progress,
+        engine: Engine,
+        lost: dict[str, ArchiveError],
+    ) -> Setting:
+        books = self._books
+
+        def leave(volume: Volume, error: ArchiveError) -> None:
+            books.leave(volume)
+            lost[volume.id] = error
+
+        def unwritable(disk: Disk, error: OSError) -> None:
+            volume = next(each for each in books.volumes if each.disk is disk)
+            leave(volume, cannot_write(volume, error))
+
+        books.log.lost = unwritable
+        return Setting(
+            volumes=books.volumes,
+            cameras=books.catalogue.cameras(),
+            clocks=books.catalogue.clocks,
+            site=site,
+            held=books.catalogue.held_sizes(),
+            copies=lambda digest: [(copy.volume, copy.path) for copy in books.catalogue.copies(digest)],
+            known_rolls=set(books.catalogue.rolls().values()),
+            files_of=self._files_of,
+            person=self._person,
+            tool_version=archive.__version__,
+            state=self._state,
+            leave=leave,
+            lost=lost,
+            card=shown(card) if card else None,
+            camera_name=camera_name,
+            progress=progress,
+            engine=engine,
+        )
+
+    def _state(self, draft: Draft) -> None:
+        """State what an ingest has to say; first what it pairs, so that no frame is a moment on its own."""
+        if draft.kind == "ingest":
+            for pairing in pairings(self._books.catalogue, draft):
+                self._books.state(pairing)
+        self._books.state(draft)
+
+    def _files_of(self, roll: str) -> dict[str, Listed]:
+        stated = self._books.catalogue.files_of_roll(roll)
+        return {path: Listed(digest=d, size=size, modified=m) for path, (d, size, m) in stated.items()}
+
+    def _report(
+        self, source: Path, outcome: Outcome, before: set[str], *, card: str | None, started: str
     ) -> IngestReport:
         books = self._books
-        before = {line.address for line in books.catalogue.sequences()}
-        outcome = ingest_card(
-            source,
-            Setting(
-                volumes=books.volumes,
-                cameras=books.catalogue.cameras(),
-                clocks=books.catalogue.clocks,
-                site=site,
-                held=books.catalogue.held_sizes(),
-                known_rolls=set(books.catalogue.rolls().values()),
-                person=self._person,
-                tool_version=archive.__version__,
-                state=lambda draft: void(books.state(draft)),
-                card=shown(card) if card else None,
-                camera_name=camera_name,
-                progress=progress,
-            ),
-        )
         books.sync()
-        outcome.waiting += self._lacking([note.text for note in outcome.held])
         after = [line.address for line in books.catalogue.sequences()]
         return IngestReport(
             source=str(source),
@@ -105,6 +152,7 @@ class Ingest:
             failed=tuple(outcome.failed),
             remarks=tuple(outcome.remarks),
             damaged=tuple(outcome.damaged),
+            completed=tuple(outcome.completed),
             rolls=tuple(outcome.rolls),
             volumes=tuple(
                 VolumeResult(name=books.volume_name(volume), grade=str(grade))
@@ -112,20 +160,22 @@ class Ingest:
             ),
             sequences=tuple(address for address in after if address not in before),
             waiting=tuple(outcome.waiting),
+            histories=outcome.histories,
+            files=tuple(self._with_places(outcome)),
+            card=card,
+            person=self._person,
+            started=started,
+            ended=stamp(),
         )
 
-    def _lacking(self, held: Sequence[str]) -> list[str]:
-        """What is to be said of volumes that do not hold what was not copied because another holds it."""
-        volumes = self._books.volumes
-        if len(volumes) < 2:
-            return []
-        holders = [{copy.volume for copy in self._books.catalogue.copies(digest)} for digest in held]
-        counts = {volume.name: sum(volume.id not in each for each in holders) for volume in volumes}
-        return [
-            f"{count} files that are held already are not on {shown(name)}; they were not copied again"
-            for name, count in counts.items()
-            if count
-        ]
+    def _with_places(self, outcome: Outcome) -> Iterator[TakenFile]:
+        """The files of a card with where they lie, as the volumes' own hash lists say now."""
+        copies = copies_of(self._books.catalogue, [file.digest for file in outcome.taken])
+        for file in outcome.taken:
+            found = copies.get(file.digest, [])
+            names = sorted({self._books.volume_name(copy.volume) for copy in found})
+            kept = file.kept or (found[0].path if found else "")
+            yield replace(file, kept=kept, volumes=tuple(names))
 
     def _check(self, source: Path) -> None:
         """A source that is in an archive, or has one in it, would be copied into itself."""
@@ -158,14 +208,26 @@ class Ingest:
         """Volumes written together carry the same journal, and the archive knows their names."""
         books = self._books
         for volume in books.volumes[1:]:
-            unite(books.home.disk, volume.disk)
-            unite(volume.disk, books.home.disk)
+            unite(books.home.disk, volume.disk, compare=False)
+            unite(volume.disk, books.home.disk, compare=False)
         books.sync()
         for volume in books.volumes:
-            value = {"name": volume.name, "created": volume.mark.created}
-            if books.catalogue.stated(f"volume:{volume.id}", "volume") != value:
+            stated = books.catalogue.stated(f"volume:{volume.id}", "volume") or {}
+            # What else is known of a volume, such as its device, stands.
+            value = {**stated, "name": volume.name, "created": volume.mark.created}
+            if stated != value:
                 change = Change(subjects=(f"volume:{volume.id}",), layer="volume", value=value)
                 books.state(Draft(kind="volume", changes=(change,)))
+
+    def reread(self, source: Path, progress: Progress = lambda _stage, _done, _total: None) -> CardReading:
+        """Read a card whole without copying anything: what :meth:`Custody.may_erase` judges.
+
+        Raises
+        ------
+        UsageError : for a source that is no folder, or lies in an archive.
+        """
+        self._check(source)
+        return reread_card(source, progress)
 
     def unfinished(self) -> list[str]:
         """When the ingests began that wait for their card."""
@@ -186,7 +248,3 @@ def _refused(source: Path, error: ArchiveError) -> IngestReport:
         rolls=(),
         volumes=(),
     )
-
-
-def void(_value: object) -> None:
-    """Nothing: for calls whose answer is not wanted."""

@@ -1,159 +1,164 @@
-"""One card taken in: placed, copied, listed, stated. A rerun completes whatever was interrupted."""
+"""Cards taken in, one or several at a time: planned, copied, listed, stated. A rerun completes the rest."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
-from archive.errors import ArchiveError, shown
-from archive.formats import incoming as incoming_format
-from archive.formats.incoming import Incoming, PlannedRoll
-from archive.ingest.card import Card, CardFile, read_card, with_pairs
-from archive.ingest.carrying import INCOMING, carry_out, stamp
-from archive.ingest.placing import Known, cameras_on, place
+from archive.errors import ArchiveError
+from archive.ingest.card import Card
+from archive.ingest.carrying import conclude, copy, safe_so_far
+from archive.ingest.planning import Plan, make_plan, read_source
 from archive.ingest.setting import Outcome, Setting
-from archive.ingest.stored_names import escaped_original
-from archive.ingest.transfer import CardReadError, read_digest
-from archive.model.capture import Camera, Role
-from archive.model.entry import Change, Draft
-from archive.model.identity import FrameId, new_token
-from archive.model.results import FileNote
-from archive.store.durable import read_bytes, write_new
-from archive.store.ports import Disk
-from archive.store.volumes import Volume
+from archive.ingest.side_by_side import device_of, fitting, has_twin
+from archive.ingest.unfinished import unfinished_on
+
+_STAGE = "Copying and reading back"
 
 
 def ingest_card(source: Path, setting: Setting) -> Outcome:
-    """Take everything off a card that the archive does not hold yet.
+    """Take everything off one card that the archive does not hold yet.
 
     Order of durability: masters, hash list, journal; the caller brings the catalogue up afterwards.
 
     Raises
     ------
     UsageError : for a source that is no folder, or a camera name that cannot be given.
-    ArchiveError : when a volume has no room or cannot be written.
+    ArchiveError : when a volume has no room or no volume can be written.
     """
-    card = read_card(source, lambda done, total: setting.progress("Reading headers", done, total))
-    files = with_pairs(card.files)
-    outcome = Outcome(ignored=list(card.ignored), failed=list(card.failed))
-    outcome.remarks = [
-        FileNote(path=shown(file.path), text=fault)
-        for file in files
-        # Every movie's clock is in doubt; saying so of each would drown what matters.
-        if file.facts and file.role is not Role.CLIP
-        for fault in file.facts.faults
-        if fault != file.damage
-    ]
-    outcome.damaged = [FileNote(path=shown(f.path), text=f.damage) for f in files if f.damage]
-    disk = setting.volumes[0].disk
-    unfinished = read_unfinished(disk)
-    placed = _placed_before(files, unfinished, setting.known_rolls)
-    cameras = dict(setting.cameras) | cameras_on(files, setting.cameras, setting.camera_name)
-    digests = _already_held(card, files, placed, setting, outcome)
-    wanted = tuple(file for file in files if file.path not in digests)
-    known = Known(cameras=cameras, clocks=setting.clocks, site=setting.site)
-    taken_in = {*placed, *map(escaped_original, digests)}
-    rolls = place(files, known, card=setting.card, taken_in=taken_in)
-    if rolls:
-        _check_room(wanted, placed, setting.volumes)
-    fresh = [c for key, c in cameras.items() if key not in setting.cameras and _used(key, rolls)]
-    if fresh:
-        setting.state(_cameras_draft(fresh))
-    if rolls:
-        record = Incoming(id=new_token(), started=stamp(), person=setting.person, rolls=tuple(rolls))
-        write_new(disk, INCOMING, f"{record.id}.json", incoming_format.encode(record), by="ingest")
-        unfinished = {**unfinished, record.id: record}
-    by_source = {escaped_original(file.path): file for file in files}
-    for record in unfinished.values():
-        carry_out(record, card, by_source, digests, setting, outcome)
+    ((_, outcome),) = take_cards([source], lambda: setting)
+    if isinstance(outcome, ArchiveError):
+        raise outcome
     return outcome
 
 
-def read_unfinished(disk: Disk) -> dict[str, Incoming]:
-    """The ingests that a volume says are unfinished, by id."""
-    found = {}
-    for name in disk.files(INCOMING):
-        if name.endswith(".json"):
-            record = incoming_format.decode(read_bytes(disk, f"{INCOMING}/{name}"), name)
-            found[record.id] = record
-    return dict(sorted(found.items(), key=lambda item: (item[1].started, item[0])))
+def take_cards(
+    sources: Sequence[Path],
+    setting: Callable[[], Setting],
+    *,
+    device: Callable[[Path], int] = device_of,
+) -> Iterator[tuple[Path, Outcome | ArchiveError]]:
+    """Take in cards; gives what became of each, in the order they were named.
+
+    Cards that lie on different devices are copied at the same time. One that fails does not stop the
+    others. ``setting`` is asked anew before each card: it is to know what the cards before it brought.
+    """
+    left = list(sources)
+    while left:
+        first = setting()
+        # What was interrupted is brought to its end first, by each card alone.
+        alone = bool(unfinished_on(first.volumes))
+        sizes = [device(source) for source in left]
+        count = 1 if alone else fitting(sizes)
+        taken = _together(left[:count], setting)
+        left = left[len(taken) :]
+        yield from taken
 
 
-def _placed_before(
-    files: Sequence[CardFile], unfinished: Mapping[str, Incoming], known_rolls: set[str]
-) -> dict[str, PlannedRoll]:
-    """Files of this card that an unfinished ingest has placed, by card path; not those it stated already."""
-    here = {(escaped_original(file.path), file.size, file.modified_ns) for file in files}
-    return {
-        placement.source: roll
-        for record in unfinished.values()
-        for roll in record.rolls
-        if roll.id not in known_rolls
-        for placement in roll.files
-        if (placement.source, placement.size, placement.modified_ns) in here
-    }
-
-
-def _already_held(
-    card: Card,
-    files: Sequence[CardFile],
-    placed: Mapping[str, PlannedRoll],
-    setting: Setting,
-    outcome: Outcome,
-) -> dict[str, FrameId]:
-    """Digests of the files whose bytes a volume holds; only files of a size that is held are read."""
-    candidates = [f for f in files if f.size in setting.held and escaped_original(f.path) not in placed]
-    total = sum(file.size for file in candidates)
-    done = 0
-    digests: dict[str, FrameId] = {}
-    for file in candidates:
+def _together(
+    sources: Sequence[Path], setting: Callable[[], Setting]
+) -> list[tuple[Path, Outcome | ArchiveError]]:
+    """Take in as many of some cards as share no file, at the same time."""
+    cards: list[tuple[Path, Card | ArchiveError]] = []
+    for source in sources:
         try:
-            digest = read_digest(card.source / file.path)
-        except CardReadError:
-            # The copying meets the same fault and reports it.
+            card = read_source(source, setting())
+        except ArchiveError as error:
+            cards.append((source, error))
             continue
-        done += file.size
-        setting.progress("Comparing with what is held", done, total)
-        if digest in setting.held[file.size]:
-            digests[file.path] = digest
-            outcome.held.append(FileNote(path=shown(file.path), text=digest))
-    return digests
-
-
-def _check_room(
-    files: Sequence[CardFile], placed: Mapping[str, PlannedRoll], volumes: Sequence[Volume]
-) -> None:
-    needed = sum(file.size for file in files if escaped_original(file.path) not in placed)
-    needed += needed // 100 + (8 << 20)
-    short = [volume for volume in volumes if volume.disk.free() < needed]
-    if short:
-        names = ", ".join(
-            f"{shown(volume.name)} has {volume.disk.free() / 1e9:.1f} GB free" for volume in short
-        )
-        raise ArchiveError(
-            f"This card needs {needed / 1e9:.1f} GB, but {names}.",
-            hint="Nothing was copied and the card was not changed. Make room, or name another volume.",
-        )
-
-
-def _cameras_draft(cameras: Sequence[Camera]) -> Draft:
-    return Draft(
-        kind="camera",
-        changes=tuple(
-            Change(
-                subjects=(camera.id,),
-                layer="camera",
-                value={
-                    "name": camera.name,
-                    "make": camera.make,
-                    "model": camera.model,
-                    "serial": camera.serial,
-                },
+        others = [each for _, each in cards if isinstance(each, Card)]
+        if has_twin(card, others):
+            # Which of two equal files is the one held can only be told one after the other.
+            break
+        cards.append((source, card))
+    plans: list[tuple[Path, Plan | ArchiveError, Setting]] = []
+    made: list[Plan] = []
+    try:
+        for source, read in cards:
+            here = setting()
+            flying = frozenset(each.record.id for plan in made for each in plan.unfinished)
+            here = replace(here, in_flight=flying)
+            if isinstance(read, ArchiveError):
+                plans.append((source, read, here))
+                continue
+            try:
+                plan = make_plan(read, here, made)
+            except ArchiveError as error:
+                plans.append((source, error, here))
+                continue
+            made.append(plan)
+            plans.append((source, plan, here))
+        _copy_all([(plan, here) for _, plan, here in plans if isinstance(plan, Plan)])
+        results: list[tuple[Path, Outcome | ArchiveError]] = []
+        for source, planned, here in plans:
+            try:
+                result = conclude(planned, here) if isinstance(planned, Plan) else planned
+            except ArchiveError as error:
+                result = error
+            results.append((source, result))
+        return results
+    except BaseException as error:
+        if not isinstance(error, Exception) and made:
+            error.add_note(
+                safe_so_far([(plan.errands, {v.id: v.name for v in plan.volumes}) for plan in made])
             )
-            for camera in cameras
-        ),
-    )
+        raise
 
 
-def _used(camera: str, rolls: Sequence[PlannedRoll]) -> bool:
-    return any(roll.camera == camera for roll in rolls)
+def _copy_all(plans: Sequence[tuple[Plan, Setting]]) -> None:
+    """Copy one plan here, several each in a thread of its own; one progress for all."""
+    if not plans:
+        return
+    total = sum(errand.size for plan, _ in plans for errand in plan.errands)
+    done = 0
+    guard = threading.Lock()
+    show = plans[0][1].progress
+
+    def progressed(count: int) -> None:
+        nonlocal done
+        with guard:
+            done += count
+            show(_STAGE, done, total)
+
+    if len(plans) == 1:
+        copy(*plans[0], progressed)
+        return
+    stopping = threading.Event()
+    errors: list[BaseException] = []
+
+    def one(plan: Plan, setting: Setting) -> None:
+        try:
+            copy(plan, setting, progressed)
+        except BaseException as error:
+            errors.append(error)
+
+    def checkpoint() -> None:
+        if stopping.is_set():
+            raise _StoppedHereError
+
+    threads = [
+        threading.Thread(
+            target=one,
+            args=(plan, replace(here, engine=replace(here.engine, checkpoint=checkpoint))),
+            name=f"card {number}",
+        )
+        for number, (plan, here) in enumerate(plans, 1)
+    ]
+    try:
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+    except BaseException:
+        stopping.set()
+        for thread in threads:
+            thread.join()
+        raise
+    if errors:
+        raise errors[0]
+
+
+class _StoppedHereError(BaseException):
+    """The run is being stopped: a card's thread is to leave its work."""

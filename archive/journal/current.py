@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from archive.errors import DamagedFileError
+from archive.journal.ramps import check_ramps
 from archive.model.capture import Selection
 from archive.model.entry import OWN, RECIPE_LAYERS, SELECTION, SHARED, Change, Entry, Version
 from archive.model.identity import JSON, EntryId
@@ -83,6 +84,10 @@ def versions(entry: Entry) -> Iterator[Version]:
             shared = change.layer == SHARED
             if shared and subject not in listed:
                 raise _unusable(entry, "it speaks of a selection that it does not list")
+            try:
+                check_ramps(recipe, listed[subject] if shared else None, listed)
+            except (TypeError, ValueError, ArithmeticError) as error:
+                raise _unusable(entry, f"a ramp cannot be read ({error})") from error
             for frame in listed[subject].frames if shared else (subject,):
                 yield Version(
                     entry=entry.id,

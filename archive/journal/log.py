@@ -1,7 +1,8 @@
-"""The entries on the volumes: append one, read them, notice what is wrong with them, unite two journals."""
+"""The entries on the volumes: append one, read them, notice what is wrong with each."""
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -10,33 +11,34 @@ from datetime import UTC, datetime
 from archive.errors import ArchiveError, shown
 from archive.formats import entry as entry_format
 from archive.formats.documents import MAX_DOCUMENT
+from archive.journal.chains import CLOCK_SLACK_S
+from archive.journal.counters import LAST, greatest
 from archive.model.entry import Draft, Entry
 from archive.model.identity import EntryId
 from archive.store.durable import read_bytes, tidy, write_new
 from archive.store.ports import Disk
+from archive.store.userplace import Writer
 
 FOLDER = "journal"
-LAST_COUNTER = 9_999_999_999
+_TOLD_EVERY = 1000
+Place = tuple[Disk, str]
+"""Where a copy of an entry lies: the disk, and the path on it."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Fault:
-    """One entry that is set aside, and why."""
+    """One entry, or one copy of it, that is set aside, and why."""
 
     name: str
     error: ArchiveError
 
 
-@dataclass(frozen=True, kw_only=True)
-class United:
-    """What uniting two journals did."""
-
-    copied: int
-    faults: tuple[Fault, ...]
-
-
 def utc_now() -> datetime:
     return datetime.now(UTC)
+
+
+def _say(text: str) -> None:
+    print(text, file=sys.stderr, flush=True)
 
 
 class Log:
@@ -46,37 +48,62 @@ class Log:
     ----------
     disks : entries are written to all of them.
     guards : the same disks in an order that every program shares, so that two never wait for each other.
-    writer : the id of this working copy on this machine.
+    writer : this working copy on this machine; a bare id is a writer whose past must be looked up.
     person : who decides, as written into entries.
+    say : tells a person what they should know and need not act on at once.
+
+    Where ``lost`` is set, one of several disks that cannot be written is left, ``lost`` is told, and the
+    entry counts with the others; else the error is raised.
     """
 
     def __init__(
         self,
         disks: Sequence[Disk],
         *,
-        writer: str,
+        writer: Writer | str,
         person: str,
         guards: Sequence[Disk] | None = None,
         now: Callable[[], datetime] = utc_now,
+        say: Callable[[str], None] = _say,
     ) -> None:
         self._disks = list(disks)
         self._guards = list(guards or disks)
-        self._writer = writer
+        self._writer = writer if isinstance(writer, Writer) else Writer(writer)
         self._person = person
         self._now = now
-        self._last: tuple[int, EntryId | None] | None = None
+        self.say = say
+        self._tidied = False
+        self._of_others: set[str] = set()
+        self.appended: list[str] = []
+        self.lost: Callable[[Disk, OSError], None] | None = None
+
+    @property
+    def writer(self) -> str:
+        """The id this working copy writes under."""
+        return self._writer.id
 
     def on(self, disk: Disk) -> Log:
         """The same journal as one disk alone holds it."""
-        return Log([disk], writer=self._writer, person=self._person, now=self._now)
+        return Log([disk], writer=self._writer, person=self._person, now=self._now, say=self.say)
+
+    def leave(self, disk: Disk) -> None:
+        """Write to a disk no more, because it failed; it is united again when it is back."""
+        self._disks = [each for each in self._disks if each is not disk]
+        self._guards = [each for each in self._guards if each is not disk]
+
+    def places(self) -> dict[str, list[Place]]:
+        """Every entry name held, and where its copies lie, in the order of the disks."""
+        found: dict[str, list[Place]] = {}
+        for disk in self._disks:
+            for path, name in entry_paths(disk):
+                found.setdefault(name, []).append((disk, path))
+        return found
 
     def names(self) -> dict[str, str]:
         """Every entry name held, with the path it lies at; on any disk, the first that has it."""
-        found: dict[str, str] = {}
-        for disk in self._disks:
-            for path, name in _entry_paths(disk):
-                found.setdefault(name, path)
-        return found
+        return {name: places[0][1] for name, places in self.places().items()}
+
+    # -- writing -------------------------------------------------------------------------------
 
     def append(self, draft: Draft) -> Entry:
         """Write an entry, durable on every disk before it returns.
@@ -84,112 +111,189 @@ class Log:
         Raises
         ------
         ArchiveError : when a name that is held uses up the last counter.
+        ValueError : when the draft holds what no entry can hold.
         """
         with ExitStack() as locks:
             for disk in self._guards:
                 locks.enter_context(disk.lock("journal", "Writing to the journal"))
-            if self._last is None:
+            if not self._tidied:
                 for each in self._disks:
                     tidy(each, "journal")
-            names = self.names()
-            counter = 1 + max((int(name[:10]) for name in names), default=0)
-            if counter > LAST_COUNTER:
+                self._tidied = True
+            places = self.places()
+            counter = 1 + greatest(counter_of(name) for name in places)
+            if counter > LAST:
                 raise ArchiveError(
-                    f"The journal has come to its last counter: {shown(max(names))}.",
+                    f"The journal has come to its last counter: {shown(max(places))}.",
                     hint="Nothing was changed. No journal grows that long: that entry is forged or damaged; "
                     "put it aside outside the archive.",
                 )
             moment = self._now().astimezone(UTC)
+            previous = self._previous(places, moment)
             entry, data = entry_format.encode(
                 kind=draft.kind,
                 counter=counter,
                 time=moment.strftime("%Y-%m-%dT%H:%M:%SZ"),
-                writer=self._writer,
-                previous=self._previous(names),
+                writer=self._writer.id,
+                previous=previous,
                 person=self._person,
                 changes=draft.changes,
                 essential=draft.essential,
             )
-            folder = f"{FOLDER}/{moment:%Y-%m}"
-            for each in self._disks:
-                write_new(each, folder, entry.name, data)
-            self._last = (counter, entry.id)
+            for each in list(self._disks):
+                try:
+                    write_new(each, f"{FOLDER}/{moment:%Y-%m}", entry.name, data)
+                except OSError as error:
+                    if self.lost is None or len(self._disks) == 1:
+                        raise
+                    # One fault never stops the rest: the others have the entry, and it is united later.
+                    self.leave(each)
+                    self.lost(each, error)
+            self._writer.wrote(entry.name, entry.id)
+            self.appended.append(entry.name)
         return entry
 
-    def _previous(self, names: dict[str, str]) -> EntryId | None:
-        """This writer's newest entry; remembered while no one else has written since."""
-        newest = max((int(name[:10]) for name in names), default=0)
-        if self._last is not None and self._last[0] == newest:
-            return self._last[1]
-        for name in sorted(names, reverse=True):
+    def _previous(self, places: dict[str, list[Place]], moment: datetime) -> EntryId | None:
+        """This writer's newest entry: the one remembered, unless the journal holds a newer one."""
+        self._writer.refresh()
+        last = self._writer.last
+        if last is not None and last[0] not in places:
+            self.split(
+                f"The last entry written here, {last[0]}, is not in this journal: this is another copy, "
+                "or an older one, or the entry was removed."
+            )
+            last = None
+        if last is None and self._writer.complete:
+            return None
+        since = 0 if last is None else counter_of(last[0])
+        newest = last
+        for name in sorted(places, reverse=True):
+            if counter_of(name) < since or (newest is not None and name == newest[0]):
+                break
+            if name in self._of_others:
+                continue
             try:
-                entry = self.read(name, names[name])
+                entry = self.read(name, places[name])
             except ArchiveError:
                 continue
-            if entry.writer == self._writer:
-                return entry.id
-        return None
+            if entry.writer == self._writer.id:
+                newest = (name, entry.id)
+                break
+            self._of_others.add(name)
+        if newest is None:
+            return None
+        self._tell_of_clock(newest[0], moment)
+        return EntryId(newest[1])
 
-    def read(self, name: str, path: str) -> Entry:
-        """One entry.
+    def split(self, why: str) -> None:
+        """Go on as a new writer, because what was written under the old id cannot be all one's own."""
+        self._writer.renew()
+        self.say(f"{why} This working copy writes under a new id from now on; nothing else changes.")
+
+    def _tell_of_clock(self, last: str, moment: datetime) -> None:
+        before = datetime.strptime(last[11:27], "%Y%m%dT%H%M%SZ").replace(tzinfo=UTC)
+        if (before - moment).total_seconds() > CLOCK_SLACK_S:
+            self.say(
+                f"The clock of this machine reads {moment:%Y-%m-%d %H:%M:%S} UTC, but the last entry written "
+                f"here is of {before:%Y-%m-%d %H:%M:%S} UTC. The order of entries does not depend on it; "
+                "check the clock all the same."
+            )
+
+    # -- reading -------------------------------------------------------------------------------
+
+    def read(self, name: str, places: Sequence[Place]) -> Entry:
+        """One entry, from the first place where it is sound.
 
         Raises
         ------
-        ArchiveError : when it is damaged, renamed, or newer than this release.
+        ArchiveError : when it is damaged or renamed wherever it lies, or newer than this release can tell.
         """
-        try:
-            holder = next((d for d in self._disks if d.stat(path) is not None), self._disks[0])
-            data = read_bytes(holder, path, limit=MAX_DOCUMENT)
-        except OSError as error:
-            raise ArchiveError(
-                f"The journal entry {shown(name)} cannot be read: {error.strerror}.",
-                hint="It was left as it is and set aside.",
-            ) from error
-        return entry_format.decode(data, name)
-
-    def read_new(self, known: set[str]) -> Iterator[Entry | Fault]:
-        """Every entry whose name is not known yet, in name order; a fault takes no other entry down."""
-        names = self.names()
-        for name in sorted(names.keys() - known):
+        trouble: ArchiveError | None = None
+        for disk, path in places:
             try:
-                yield self.read(name, names[name])
+                return read_entry(disk, path, name)
             except ArchiveError as error:
-                yield Fault(name=name, error=error)
+                trouble = trouble or error
+        assert trouble is not None
+        raise trouble
 
+    def read_new(
+        self,
+        known: set[str],
+        places: dict[str, list[Place]] | None = None,
+        progress: Callable[[str, int, int], None] | None = None,
+    ) -> Iterator[Entry | Fault]:
+        """Every entry whose name is not known yet, in name order; a fault takes no other entry down.
 
-def unite(source: Disk, target: Disk) -> United:
-    """Copy the entries that ``target`` lacks; the order of uniting does not matter.
-
-    The same name with other bytes is a fault: neither is changed.
-    """
-    copied = 0
-    faults = []
-    # Whoever writes a journal may tidy its temporary files away; so this is a writer like any other.
-    with target.lock("journal", "Uniting two journals"):
-        have = {name: path for path, name in _entry_paths(target)}
-        for path, name in _entry_paths(source):
-            try:
-                data = read_bytes(source, path, limit=MAX_DOCUMENT)
-                if name in have:
-                    if read_bytes(target, have[name], limit=MAX_DOCUMENT) != data:
-                        raise ArchiveError(
-                            f"The journal entry {shown(name)} has other bytes in the two archives.",
-                            hint="Neither was changed. One of them is damaged; audit both.",
-                        )
+        An entry that is sound on one disk only counts, and its damaged copy is told as well. ``places``
+        spares listing the disks again.
+        """
+        places = self.places() if places is None else places
+        bound = greatest(counter_of(name) for name in places)
+        wanted = sorted(places.keys() - known)
+        for number, name in enumerate(wanted):
+            if progress and number % _TOLD_EVERY == 0:
+                progress("Reading the journal", number, len(wanted))
+            if counter_of(name) > bound:
+                yield Fault(name=name, error=out_of_line(name, bound))
+                continue
+            for disk, path in places[name]:
+                try:
+                    entry = read_entry(disk, path, name)
+                except ArchiveError as error:
+                    yield Fault(name=name, error=error)
                     continue
-                entry_format.decode(data, name)
-                write_new(target, path.rpartition("/")[0], name, data)
-                have[name] = path
-                copied += 1
-            except (ArchiveError, OSError) as error:
-                fault = error if isinstance(error, ArchiveError) else ArchiveError(str(error))
-                faults.append(Fault(name=name, error=fault))
-    return United(copied=copied, faults=tuple(faults))
+                yield entry
+                break
 
 
-def _entry_paths(disk: Disk) -> Iterator[tuple[str, str]]:
+def read_entry(disk: Disk, path: str, name: str) -> Entry:
+    """The entry that lies at a path.
+
+    Raises
+    ------
+    ArchiveError : when it cannot be read, is damaged or renamed.
+    """
+    try:
+        data = read_bytes(disk, path, limit=MAX_DOCUMENT)
+    except OSError as error:
+        raise ArchiveError(
+            f"The journal entry {shown(name)} cannot be read: {error.strerror or error}.",
+            hint="It was left as it is and set aside.",
+        ) from error
+    return entry_format.decode(data, name)
+
+
+def out_of_line(name: str, bound: int) -> ArchiveError:
+    """What is told of an entry whose counter no honest journal can have come to."""
+    return ArchiveError(
+        f"The journal entry {shown(name)} has a counter far above all others, which end at {bound}: "
+        "it is forged, or everything in between is lost.",
+        hint="It was left as it is and set aside; writing goes on below it. "
+        "If entries are lost, take them from another volume; else put it aside outside the archive.",
+    )
+
+
+def counter_of(name: str) -> int:
+    """The counter in an entry's name."""
+    return int(name[:10])
+
+
+def entry_paths(disk: Disk) -> Iterator[tuple[str, str]]:
+    """Path and name of every entry on a disk, in the journal's folder and the folders right below it."""
     for folder in ("", *disk.folders(FOLDER)):
         below = f"{FOLDER}/{folder}" if folder else FOLDER
         for name in disk.files(below):
             if entry_format.NAME.fullmatch(name):
                 yield f"{below}/{name}", name
+
+
+def strangers(disk: Disk) -> list[str]:
+    """Paths of files in the journal's folders that are named like no entry; hidden files are left out."""
+    found = []
+    for folder in ("", *disk.folders(FOLDER)):
+        below = f"{FOLDER}/{folder}" if folder else FOLDER
+        for name in disk.files(below):
+            if not name.startswith(".") and entry_format.NAME.fullmatch(name) is None:
+                found.append(f"{below}/{name}")
+    return found

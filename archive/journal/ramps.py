@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 from archive.model.capture import Selection
-from archive.model.recipe import Ramp
+from archive.model.recipe import Anchor, Ramp, Recipe
 
 RULES = ("linear", "monotone-cubic")
 SCALES = ("linear", "reciprocal")
@@ -27,19 +27,48 @@ def value_at(ramp: Ramp, selection: Selection, frame: str) -> float:
         raise ValueError(
             f"a ramp of rule {ramp.rule!r} and scale {ramp.scale!r} is not known to this release"
         )
-    position: dict[str, int] = {name: index for index, name in enumerate(selection.frames)}
-    strangers = [name for name in (frame, *(a.frame for a in ramp.anchors)) if name not in position]
+    moments = selection.moments
+    strangers = [name for name in (frame, *(a.frame for a in ramp.anchors)) if name not in moments]
     if strangers:
         raise ValueError(f"{strangers[0]} is not in the selection of the ramp {ramp.parameter}")
-    knots = sorted((selection.milliseconds[position[a.frame]], a.value) for a in ramp.anchors)
+    knots = sorted((moments[a.frame], a.value) for a in ramp.anchors)
     xs = [float(x) for x, _ in knots]
     if len(set(xs)) != len(xs):
         raise ValueError(f"two anchors of the ramp {ramp.parameter} stand at the same time")
     ys = [1.0 / y if ramp.scale == "reciprocal" else float(y) for _, y in knots]
-    moment = float(selection.milliseconds[position[frame]])
+    moment = float(moments[frame])
     natural = linear(xs, ys, moment) if ramp.rule == "linear" else monotone_cubic(xs, ys, moment)
     value = 1.0 / natural if ramp.scale == "reciprocal" else natural
     return round(round(value / ramp.rounding) * ramp.rounding, 9) if ramp.rounding > 0 else value
+
+
+def neighbours(ramp: Ramp, selection: Selection, frame: str) -> tuple[Anchor | None, Anchor | None]:
+    """The anchors before (or at) and after a frame of the selection; None where there is none."""
+    moment = selection.moments[frame]
+    placed = sorted(((selection.moments[a.frame], a) for a in ramp.anchors), key=lambda pair: pair[0])
+    before = [anchor for x, anchor in placed if x <= moment]
+    after = [anchor for x, anchor in placed if x > moment]
+    return (before[-1] if before else None), (after[0] if after else None)
+
+
+def check_ramps(recipe: Recipe, own: Selection | None, listed: Mapping[str, Selection]) -> None:
+    """Nothing, for ramps that can be evaluated wherever their version speaks.
+
+    ``own`` is the selection that the version speaks about, ``listed`` those that its entry lists.
+
+    Raises
+    ------
+    ValueError : for a rule, selection or anchor that is not known, or two anchors at one time.
+    """
+    for ramp in recipe.ramps:
+        along = own if ramp.along is None else listed.get(ramp.along)
+        if own is None or along is None:
+            raise ValueError(f"the ramp {ramp.parameter} runs along no selection that its entry lists")
+        for frame in own.frames[:1]:
+            value_at(ramp, along, frame)
+        strange = next((frame for frame in own.frames if frame not in along.moments), None)
+        if strange is not None:
+            raise ValueError(f"the ramp {ramp.parameter} does not reach {strange}")
 
 
 def linear(xs: Sequence[float], ys: Sequence[float], x: float) -> float:

@@ -2,26 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from archive.journal.ramps import value_at
 from archive.model.capture import Selection
-from archive.model.entry import OWN, SELECTION, SHARED, Change, Draft, Version
+from archive.model.entry import MAIN, OWN, Change, Draft, Version
 from archive.model.identity import EntryId
 from archive.model.recipe import EffectiveRecipe, Foundation, OperatorValues, Recipe
-
-MAIN = "main"
 
 
 @dataclass(frozen=True, kw_only=True)
 class Standing:
-    """The versions that speak for one frame now, newest first; more than one of a kind is contested."""
+    """The versions that speak for one frame now, newest first; more than one of a kind is contested.
+
+    ``line`` is the frame's current line; where it says nothing, the main line speaks. ``selections`` are
+    those that the shared versions speak about and that their ramps run along.
+    """
 
     frame: str
     own: tuple[Version, ...]
     shared: tuple[Version, ...]
     selections: Mapping[str, Selection]
+    line: str = MAIN
 
     @property
     def contested(self) -> bool:
@@ -43,7 +46,7 @@ def effective(standing: Standing, *, in_sequence: bool, foundation: Foundation) 
     for version in (shared, own):
         if version is None:
             continue
-        recipe = _with_ramps(version, standing)
+        recipe = with_ramps(version, standing)
         for step in recipe.base:
             steps[step.name] = step
             origins[step.name] = version.entry
@@ -59,16 +62,17 @@ def effective(standing: Standing, *, in_sequence: bool, foundation: Foundation) 
     )
 
 
-def _with_ramps(version: Version, standing: Standing) -> Recipe:
+def with_ramps(version: Version, standing: Standing) -> Recipe:
+    """A version's recipe as it is at the standing's frame: every ramp a plain value."""
     recipe = version.recipe
     if not recipe.ramps or version.selection is None:
         return recipe
-    selection = standing.selections[version.selection]
     steps = {step.name: step for step in recipe.base}
     for ramp in recipe.ramps:
         name, _, parameter = ramp.parameter.partition(".")
         step = steps[name]
-        values = {**step.values, parameter: value_at(ramp, selection, standing.frame)}
+        selection = standing.selections[ramp.along or version.selection]
+        values = {**step.values, parameter: value_at(ramp, selection, version.frame)}
         steps[name] = replace(step, values=values)
     return replace(recipe, base=tuple(steps.values()), ramps=())
 
@@ -87,9 +91,8 @@ def save(
     in_sequence: bool,
     note: str = "",
     kind: str = "recipe",
-    line: str = MAIN,
 ) -> Draft | None:
-    """A frame's own new version, building on every current one; None when it would change nothing."""
+    """A frame's own new version on its line, building on every current one; None if nothing changes."""
     current = standing.own[0] if standing.own else None
     same = current is not None and current.recipe == recipe and current.in_sequence == in_sequence
     if same and len(standing.own) == 1:
@@ -97,42 +100,11 @@ def save(
     change = Change(
         subjects=(standing.frame,),
         layer=OWN,
-        line=line,
-        builds_on=_sorted(standing.own),
-        value=_value(recipe, in_sequence, note),
+        line=standing.line,
+        builds_on=tuple(sorted(v.entry for v in standing.own if v.line == standing.line)),
+        value=version_value(recipe, in_sequence, note),
     )
     return Draft(kind=kind, changes=(change,))
-
-
-def carry_groups(
-    groups: Sequence[tuple[Selection, Recipe]],
-    current: Mapping[str, Sequence[Version]],
-    *,
-    note: str = "",
-    line: str = MAIN,
-) -> Draft | None:
-    """Shared versions for the frames of one or more selections, in one entry.
-
-    ``current`` are the shared versions that speak for each frame now; None when all frames already share
-    exactly what they would.
-    """
-    changes: list[Change] = []
-    for selection, recipe in groups:
-        speaking = [list(current.get(frame, ())) for frame in selection.frames]
-        if all(len(v) == 1 and v[0].recipe == recipe for v in speaking):
-            continue
-        older = {version.entry for versions in speaking for version in versions}
-        changes += [
-            Change(subjects=(selection.id,), layer=SELECTION, value=selection.to_json()),
-            Change(
-                subjects=(selection.id,),
-                layer=SHARED,
-                line=line,
-                builds_on=tuple(sorted(older)),
-                value=_value(recipe, True, note),
-            ),
-        ]
-    return Draft(kind="recipe", changes=tuple(changes)) if changes else None
 
 
 def narrowed(
@@ -147,7 +119,8 @@ def masks(standing: Standing, recipe: Recipe) -> list[str]:
     own = next((v for v in standing.own if v.in_sequence), None)
     if own is None:
         return []
-    return [step.name for step in recipe.base if own.recipe.operator(step.name) is not None]
+    hidden = [step.name for step in recipe.base if own.recipe.operator(step.name) is not None]
+    return [*hidden, *(["finish"] if own.recipe.finish is not None and recipe.finish is not None else [])]
 
 
 def with_values(recipe: Recipe, steps: Sequence[OperatorValues], *, drop: Collection[str] = ()) -> Recipe:
@@ -158,27 +131,9 @@ def with_values(recipe: Recipe, steps: Sequence[OperatorValues], *, drop: Collec
     return replace(recipe, base=tuple(merged.values()), ramps=ramps)
 
 
-def changes_in_words(
-    old: Recipe | None,
-    new: Recipe,
-    describe: Callable[[OperatorValues | None, OperatorValues | None], list[str]],
-) -> list[str]:
-    """What differs between two versions, operator by operator, in words."""
-    before = {step.name: step for step in old.base} if old else {}
-    after = {step.name: step for step in new.base}
-    words: list[str] = []
-    for name in sorted(before.keys() | after.keys()):
-        if before.get(name) != after.get(name):
-            words += describe(before.get(name), after.get(name))
-    if (old.finish if old else None) != new.finish:
-        names = [f"{item.step.name}{'' if item.on else ' (off)'}" for item in new.finish or ()]
-        words.append("finish: " + (", ".join(names) if names else "nothing"))
-    return words
-
-
-def _value(recipe: Recipe, in_sequence: bool, note: str) -> dict[str, object]:
-    return {"recipe": recipe.to_json(), "in_sequence": in_sequence, "note": note}
-
-
-def _sorted(versions: Sequence[Version]) -> tuple[EntryId, ...]:
-    return tuple(sorted(version.entry for version in versions))
+def version_value(
+    recipe: Recipe, in_sequence: bool, note: str, carried_from: str | None = None
+) -> dict[str, object]:
+    """A version as an entry states it; ``carried_from`` is the frame whose recipe it was."""
+    value: dict[str, object] = {"recipe": recipe.to_json(), "in_sequence": in_sequence, "note": note}
+    return value if carried_from is None else {**value, "carried_from": carried_from}

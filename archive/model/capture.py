@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
+from functools import cached_property
 from typing import Any
 
 from archive.model.identity import FrameId, SelectionId, derived_key
@@ -54,17 +55,21 @@ class CaptureFacts:
 
     def to_json(self) -> dict[str, Any]:
         """Only what is known, so that a later reader's extra fields stay distinguishable from absence."""
-        known = {key: value for key, value in asdict(self).items() if value not in (None, ())}
+        # Read field by field: a million frames pass here at a rebuild, and asdict copies deeply.
+        known = {key: value for key in _FACTS if (value := getattr(self, key)) not in (None, ())}
         if self.faults:
             known["faults"] = list(self.faults)
         return known
 
     @staticmethod
     def from_json(document: Mapping[str, Any]) -> CaptureFacts:
-        known = {key: document[key] for key in CaptureFacts.__dataclass_fields__ if key in document}
+        known = {key: document[key] for key in _FACTS if key in document}
         if "faults" in known:
             known["faults"] = tuple(known["faults"])
         return CaptureFacts(**known)
+
+
+_FACTS = tuple(CaptureFacts.__dataclass_fields__)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -138,6 +143,11 @@ class Selection:
     frames: tuple[FrameId, ...]
     milliseconds: tuple[int, ...]
     id: SelectionId = field(init=False)
+
+    @cached_property
+    def moments(self) -> Mapping[str, int]:
+        """The milliseconds of each frame."""
+        return dict(zip(self.frames, self.milliseconds, strict=True))
 
     def __post_init__(self) -> None:
         if not self.frames:

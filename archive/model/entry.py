@@ -41,7 +41,10 @@ class Draft:
 
 @dataclass(frozen=True, kw_only=True)
 class Entry:
-    """One immutable journal document; ``id`` is the SHA-256 of its bytes, ``name`` its file name."""
+    """One immutable journal document; ``id`` is the SHA-256 of its bytes, ``name`` its file name.
+
+    ``newer`` marks one in a format beyond this release: its changes name their subjects and nothing else.
+    """
 
     id: EntryId
     name: str
@@ -53,12 +56,18 @@ class Entry:
     person: str
     changes: tuple[Change, ...]
     essential: bool = False
+    newer: bool = False
     extra: dict[str, Any] = field(default_factory=dict, compare=False)
 
     @property
     def order(self) -> tuple[int, str]:
         """What decides which of two statements wins; clock and writer never do."""
         return (self.counter, self.id)
+
+    @property
+    def understood(self) -> bool:
+        """Whether this release knows what it says; one that is not is kept, told, and not counted."""
+        return not self.newer and self.kind in KNOWN_KINDS
 
     def about(self, layer: str) -> Iterator[Change]:
         return (change for change in self.changes if change.layer == layer)
@@ -80,16 +89,40 @@ KNOWN_KINDS = frozenset(
         "job-delivered",
         "job-ended",
         "audit",
+        "pairing",
+        "text",
+        "line",
+        "house-recipe",
+        "activity",
+        "query",
     }
 )
 """Kinds that this release understands; entries of others are kept, told, and not counted."""
 SEALED = "sealed"
 """Layer, in the catalogue only, of subjects that an essential entry of an unknown kind speaks about."""
+ACTIVITY = "activity"
+"""Layer of files of the planetary index that are kept; the subject is the file by its digest."""
 OWN = "recipe"
 """Layer of a frame's own recipe versions."""
 SHARED = "recipe-shared"
 """Layer of versions shared by the frames of a selection."""
 RECIPE_LAYERS = (OWN, SHARED)
+MAIN = "main"
+"""The line that every recipe is on unless another is chosen."""
+LINE = "line"
+"""Layer of the name of the line that speaks for a frame; ``main`` where nothing is stated."""
+LINE_NAME = "line-name"
+"""Layer of what a frame's line is called now; the line of the statement is the name it was started under."""
+RECIPE_NOTE = "recipe-note"
+"""Layer of a later note on a version; the subject is the version's entry."""
+HOUSE = "house-recipe"
+"""Layer of recipes that are kept under a name; null takes one off the list."""
+TEXT = "text"
+"""Layer of a frame's texts; the line is one of ``TEXTS``, null where there is none."""
+TEXTS = ("title", "caption", "note", "creator", "rights")
+"""What texts a frame may have; title, caption (description), creator and rights as IPTC defines them."""
+PAIRING = "pairing"
+"""Layer of the frame that a companion's digest stands for, where the two came in apart; null for none."""
 SELECTION = "selection"
 """Layer in which a selection's frames are listed, in every entry that speaks about it."""
 

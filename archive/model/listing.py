@@ -8,6 +8,7 @@ from datetime import datetime
 from archive.model.capture import Frame
 from archive.model.entry import Version
 from archive.model.product import Derivative
+from archive.model.sky import ActivityLine, FrameSky, NightSky
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -22,6 +23,7 @@ class NightLine:
     sequences: int
     first: datetime
     last: datetime
+    sky: NightSky | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,6 +41,7 @@ class SequenceLine:
     missed: int
     cadence_s: float
     zone: str | None
+    title: str = ""
 
     @property
     def span_s(self) -> float:
@@ -65,6 +68,15 @@ class FrameLine:
 
 
 @dataclass(frozen=True, kw_only=True)
+class FoundFrames:
+    """The first frames that a query asks for; ``more`` where there are more than were counted."""
+
+    frames: tuple[FrameLine, ...]
+    count: int
+    more: bool
+
+
+@dataclass(frozen=True, kw_only=True)
 class Copy:
     """Where a volume's own hash lists say that a master lies."""
 
@@ -79,6 +91,7 @@ class HistoryLine:
     version: Version
     current: bool
     words: tuple[str, ...]
+    later_note: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -99,6 +112,9 @@ class Story:
     companions: tuple[tuple[str, str], ...]
     recipe: tuple[tuple[str, str], ...]
     made: tuple[Derivative, ...]
+    texts: tuple[tuple[str, str], ...] = ()
+    sky: FrameSky | None = None
+    activity: ActivityLine | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -31,8 +31,18 @@ class Site:
             raise ValueError(f"site.elevation: {self.elevation_m:g} m is outside -500 to 9000 m")
 
     def to_utc(self, local: datetime) -> datetime:
-        """The instant of a wall-clock time here; in the repeated hour of autumn, the first of the two."""
+        """The instant of a wall-clock time here.
+
+        In the hour that is repeated in autumn the first of the two; in the hour that is left out in spring as
+        if the clocks had not been changed yet.
+        """
         return local.replace(tzinfo=ZoneInfo(self.zone)).astimezone(UTC)
+
+    def in_doubt(self, local: datetime) -> bool:
+        """Whether a wall-clock time comes twice here, or never, because the clocks are changed."""
+        zone = ZoneInfo(self.zone)
+        offsets = {local.replace(tzinfo=zone, fold=fold).utcoffset() for fold in (0, 1)}
+        return len(offsets) > 1
 
     def to_local(self, moment: datetime) -> datetime:
         return moment.astimezone(ZoneInfo(self.zone))

@@ -92,6 +92,8 @@ class Ramp:
 
     ``parameter`` is ``operator.parameter``; ``rule`` is ``linear`` or ``monotone-cubic``; ``scale``
     the parameter's natural scale (``linear``, ``reciprocal``); results are rounded to ``rounding``.
+    ``along`` is the selection it runs along, None where that is the selection of its own version: a part of
+    a ramped sequence that is developed apart keeps the ramp as it was.
     """
 
     parameter: str
@@ -99,10 +101,13 @@ class Ramp:
     scale: str
     rounding: float
     anchors: tuple[Anchor, ...]
+    along: str | None = None
 
     def __post_init__(self) -> None:
         if not self.anchors:
             raise ValueError(f"the ramp {self.parameter} has no anchors")
+        if len({anchor.frame for anchor in self.anchors}) != len(self.anchors):
+            raise ValueError(f"the ramp {self.parameter} has two anchors at one frame")
         if self.scale == "reciprocal" and any(anchor.value == 0 for anchor in self.anchors):
             raise ValueError(f"the ramp {self.parameter} is reciprocal and has an anchor at 0")
 
@@ -113,6 +118,7 @@ class Ramp:
             "scale": self.scale,
             "rounding": self.rounding,
             "anchors": [{"frame": anchor.frame, "value": anchor.value} for anchor in self.anchors],
+            **({} if self.along is None else {"along": self.along}),
         }
 
     @staticmethod
@@ -123,6 +129,7 @@ class Ramp:
             scale=document["scale"],
             rounding=document["rounding"],
             anchors=tuple(Anchor(frame=a["frame"], value=a["value"]) for a in document["anchors"]),
+            along=document.get("along"),
         )
 
 
@@ -151,9 +158,14 @@ class Recipe:
         strange = next((ramp.parameter for ramp in self.ramps if ramp.parameter not in held), None)
         if strange is not None:
             raise ValueError(f"the ramp {strange} changes nothing that the recipe's base holds")
+        if len({ramp.parameter for ramp in self.ramps}) != len(self.ramps):
+            raise ValueError("a recipe ramps each parameter at most once")
 
     def operator(self, name: str) -> OperatorValues | None:
         return next((step for step in self.base if step.name == name), None)
+
+    def ramp(self, parameter: str) -> Ramp | None:
+        return next((ramp for ramp in self.ramps if ramp.parameter == parameter), None)
 
     def to_json(self) -> dict[str, Any]:
         return {
@@ -171,6 +183,43 @@ class Recipe:
             base=tuple(OperatorValues.from_json(step) for step in document["base"]),
             finish=None if finish is None else tuple(FinishItem.from_json(item) for item in finish),
             ramps=tuple(Ramp.from_json(ramp) for ramp in document["ramps"]),
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class HouseRecipe:
+    """A recipe that is kept under a name to start from; it has no foundation: that is its frame's own.
+
+    ``finish`` is None where it says nothing about the finish.
+    """
+
+    name: str
+    about: str
+    base: tuple[OperatorValues, ...]
+    finish: tuple[FinishItem, ...] | None = None
+
+    def __post_init__(self) -> None:
+        names = [step.name for step in self.base]
+        ids = [item.id for item in self.finish or ()]
+        if len(set(names)) != len(names) or len(set(ids)) != len(ids):
+            raise ValueError("a house recipe holds each operator of its base, and each finish id, once")
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "name": self.name,
+            "about": self.about,
+            "base": [step.to_json() for step in self.base],
+            "finish": None if self.finish is None else [item.to_json() for item in self.finish],
+        }
+
+    @staticmethod
+    def from_json(document: Mapping[str, Any]) -> HouseRecipe:
+        finish = document["finish"]
+        return HouseRecipe(
+            name=str(document["name"]),
+            about=str(document["about"]),
+            base=tuple(OperatorValues.from_json(step) for step in document["base"]),
+            finish=None if finish is None else tuple(FinishItem.from_json(item) for item in finish),
         )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 
 from archive.errors import Exit
 
@@ -29,6 +30,37 @@ class RollResult:
 
 
 @dataclass(frozen=True, kw_only=True)
+class TakenFile:
+    """One file of a card whose bytes the archive has.
+
+    ``state`` is copied or held, ``kept`` where it lies below ``masters/``, ``volumes`` names those whose
+    hash lists hold it.
+    """
+
+    path: str
+    size: int
+    digest: str
+    state: str
+    kept: str
+    volumes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class HistoryCheck:
+    """A hash list that a card brought along, held against what was read.
+
+    ``folder`` is where it lies on the card; ``verified`` counts the files that are what it says, ``unlisted``
+    those it does not mention; ``faults`` are files that are not, or not there, or what is wrong with itself.
+    """
+
+    folder: str
+    generations: int
+    verified: int
+    unlisted: int
+    faults: tuple[FileNote, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
 class VolumeResult:
     """One volume that was written, and the weakest grade of its read-backs."""
 
@@ -40,7 +72,9 @@ class VolumeResult:
 class IngestReport:
     """Every file of one card, accounted for.
 
-    ``damaged`` are files that were copied as they are, and are not whole on the card itself.
+    ``files`` are those whose bytes the archive has now; ``card`` is what its owner wrote on it, ``started`` and
+    ``ended`` are in UTC. ``damaged`` are files that were copied as they are, and are not whole on the card itself;
+    ``completed`` volumes that were brought files which another one held already.
     """
 
     source: str
@@ -55,10 +89,18 @@ class IngestReport:
     sequences: tuple[str, ...] = ()
     waiting: tuple[str, ...] = ()
     damaged: tuple[FileNote, ...] = ()
+    histories: tuple[HistoryCheck, ...] = ()
+    files: tuple[TakenFile, ...] = ()
+    card: str | None = None
+    person: str = ""
+    started: str = ""
+    ended: str = ""
+    completed: tuple[FileNote, ...] = ()
 
     @property
     def exit_code(self) -> Exit:
-        troubled = self.failed or self.waiting or self.damaged or self.empty
+        astray = any(history.faults for history in self.histories)
+        troubled = self.failed or self.waiting or self.damaged or self.empty or astray
         return Exit.ATTENTION if troubled else Exit.DONE
 
     @property
@@ -131,17 +173,29 @@ class AuditReport:
 
 @dataclass(frozen=True, kw_only=True)
 class RebuildReport:
-    """What a rebuild read and found."""
+    """What a rebuild read and found; ``noticed`` is what needs nobody."""
 
     entries: int
     rolls: int
     frames: int
     sequences: int
     faults: tuple[str, ...]
+    noticed: tuple[str, ...] = ()
 
     @property
     def exit_code(self) -> Exit:
         return Exit.ATTENTION if self.faults else Exit.DONE
+
+
+@dataclass(frozen=True, kw_only=True)
+class ActivityImport:
+    """A file of the planetary index that was taken in: where it lies, and what it covers (UTC)."""
+
+    path: str
+    intervals: int
+    first: datetime
+    last: datetime
+    highest: float
 
 
 @dataclass(frozen=True, kw_only=True)

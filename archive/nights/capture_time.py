@@ -12,10 +12,14 @@ from archive.model.place import ClockCorrection, Site, night_of
 
 
 class TimeSource(StrEnum):
-    """What a capture time rests on; the last two are uncertain and shown so."""
+    """What a capture time rests on; the last three are uncertain and shown so.
+
+    ``DOUBTFUL`` is a reading in the hour that a change of the site's clocks repeats or leaves out.
+    """
 
     OFFSET = "offset"
     SITE = "site"
+    DOUBTFUL = "doubtful"
     ASSUMED = "assumed"
     FILE = "file"
 
@@ -61,7 +65,8 @@ def capture_time(
     if offset is not None:
         moment, source = reading.replace(tzinfo=timezone(offset)).astimezone(UTC), TimeSource.OFFSET
     elif site is not None:
-        moment, source = site.to_utc(reading), TimeSource.SITE
+        moment = site.to_utc(reading)
+        source = TimeSource.DOUBTFUL if site.in_doubt(reading) else TimeSource.SITE
     else:
         moment, source = reading.replace(tzinfo=UTC), TimeSource.ASSUMED
     corrections = [clock for clock in clocks if clock.covers(moment)]

@@ -17,6 +17,8 @@ from statistics import median, median_low
 MIN_FRAMES = 5
 MAX_CADENCES = 5
 """The longest gap inside a run, in cadences: four frames missed one after the other."""
+LONGEST_GAP_S = 6 * 3600
+"""No gap inside a run is longer, whatever its cadence, unless a person joins what lies around it."""
 
 _RELATIVE, _MOST = 0.15, 3.0
 _FINE_JITTER, _COARSE_JITTER, _COARSEST = 0.35, 1.05, 2.55
@@ -121,6 +123,8 @@ class _Search:
     def _continues(self, start: int, at: int, recent: list[int]) -> int | None:
         """How many cadences the gap after ``at`` is long, or None when the run ends there."""
         gap = self.gaps[at]
+        if gap > LONGEST_GAP_S:
+            return None
         known = recent if len(recent) >= MIN_FRAMES - 1 else recent + self._ahead(at)
         cadence = self._cadence([self.gaps[index] for index in known])
         if self._near(gap, cadence) or self._near(gap, self._by_pause(at, known)):
@@ -128,11 +132,27 @@ class _Search:
         if at == start or cadence <= 0:
             return None
         count = round(gap / cadence)
-        if not 2 <= count <= MAX_CADENCES or not self._near(gap, count * cadence, cadence):
-            return None
+        if 2 <= count <= MAX_CADENCES and self._near(gap, count * cadence, cadence):
+            return count if self._missed_inside(at, count, cadence) else None
+        return self._stalled(at, gap, cadence)
+
+    def _missed_inside(self, at: int, count: int, cadence: float) -> bool:
         if not self._smooth(at, count) or self._new_regime(at):
+            return False
+        # Settings that moved by more than a ramp's step, and another cadence behind: composed anew.
+        later = self.gaps[at + 1 : at + 3]
+        return self._smooth(at, 1) or all(self._near(other, cadence) for other in later)
+
+    def _stalled(self, at: int, gap: float, cadence: float) -> int | None:
+        """How many cadences a gap off the beat counts for, where the same cadence goes on behind it.
+
+        A camera whose buffer was full takes the next exposure when it can, not when it is due.
+        """
+        later = self.gaps[at + 1 : at + MIN_FRAMES]
+        goes_on = len(later) == MIN_FRAMES - 1 and all(self._near(other, cadence) for other in later)
+        if not goes_on or not cadence < gap <= MAX_CADENCES * cadence or not self._smooth(at, 1):
             return None
-        return count
+        return max(1, int(gap / cadence))
 
     def _cadence(self, gaps: list[float]) -> float:
         """The seconds from one frame to the next that these gaps show."""

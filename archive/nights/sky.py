@@ -8,52 +8,16 @@ figures serve the planning of pictures, not navigation or safety in the field.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import Any
 
 import ephem
 
 from archive.model.place import Site, night_span
+from archive.model.sky import Darkness, NightSky
 
 SUNSET, CIVIL, NAUTICAL, ASTRONOMICAL = "-0.8333", "-6", "-12", "-18"
 _MOON_LIMB = "-0:34"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Darkness:
-    """When the sun goes below one altitude and comes back, in UTC; where it does not, ``reason`` says why."""
-
-    dusk: datetime | None
-    dawn: datetime | None
-    reason: str | None = None
-
-
-@dataclass(frozen=True, kw_only=True)
-class NightSky:
-    """The sky of one night, local mean noon to local mean noon.
-
-    ``sun`` holds sunset and sunrise. ``moonrise`` and ``moonset`` are the first of each within the night.
-    Altitudes are degrees above the horizon without refraction, for the middle of the night (local mean
-    midnight) or, ``sun_lowest``, its lowest; ``moon_lit`` is 0 new to 1 full.
-    """
-
-    night: date
-    begins: datetime
-    ends: datetime
-    sun: Darkness
-    civil: Darkness
-    nautical: Darkness
-    astronomical: Darkness
-    sun_lowest: float
-    moonrise: datetime | None
-    moonset: datetime | None
-    moon_altitude: float
-    moon_lit: float
-
-    @property
-    def middle(self) -> datetime:
-        return self.begins + (self.ends - self.begins) / 2
 
 
 def sun_altitude(site: Site, moment: datetime) -> float:

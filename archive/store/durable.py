@@ -12,15 +12,17 @@ import stat as modes
 import sys
 import time
 from collections.abc import Callable, Iterator
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import BinaryIO
 
 from archive.errors import ArchiveError, shown
 from archive.model.identity import new_token
 from archive.store.digest import BLOCK, digest_stream
-from archive.store.naming import rename_exclusive
+from archive.store.naming import Naming, give_name
 from archive.store.ports import Disk, Grade, Stat
 from archive.store.readback import read_back
+from archive.store.traits import Traits, traits_of
+from archive.store.writeout import start_writing_out
 
 _NOFOLLOW = getattr(os, "O_NOFOLLOW", 0)
 _BINARY = getattr(os, "O_BINARY", 0)
@@ -37,26 +39,34 @@ class LocalDisk:
 
     def __init__(self, root: Path, *, say: Callable[[str], None] = _say_waiting) -> None:
         self.root = Path(root)
+        self._root = str(self.root)
         self._say = say
+        self._traits: Traits | None = None
 
     # -- paths ---------------------------------------------------------------------------------
 
     def path(self, relative: str) -> Path:
         """The real path of a relative one; refuses to leave the tree or to pass through a link."""
-        pure = PurePosixPath(relative)
-        if pure.is_absolute() or ".." in pure.parts or "\0" in relative:
+        return Path(self._within(relative))
+
+    def _within(self, relative: str) -> str:
+        # As text: building path objects would cost more than reading a small file.
+        current = self._root
+        if not relative:
+            return current
+        parts = relative.split("/")
+        if relative.startswith("/") or ".." in parts or "\0" in relative:
             raise ArchiveError(
                 f"{shown(relative)} points outside its volume.", hint="Nothing was read or written."
             )
-        current = self.root
-        for part in pure.parts[:-1]:
-            current = current / part
-            if current.is_symlink():
+        for part in parts[:-1]:
+            current = f"{current}{os.sep}{part}"
+            if os.path.islink(current):  # noqa: PTH114 - as above
                 raise ArchiveError(
-                    f"{shown(str(current))} is a link; a volume holds no links.",
+                    f"{shown(current)} is a link; a volume holds no links.",
                     hint="Nothing was read or written. Replace the link by the folder it stands for.",
                 )
-        return self.root / Path(*pure.parts) if pure.parts else self.root
+        return f"{current}{os.sep}{parts[-1]}"
 
     # -- writing -------------------------------------------------------------------------------
 
@@ -99,7 +109,10 @@ class LocalDisk:
     def publish(self, source: str, target: str) -> None:
         final = self.path(target)
         self._make_folder(final.parent)
-        rename_exclusive(self.path(source), final)
+        self._give_name(self.path(source), final)
+
+    def _give_name(self, source: Path, target: Path) -> Naming:
+        return give_name(source, target, claim=lambda: self.lock("publish", "Naming a file"))
 
     def replace(self, source: str, target: str) -> None:
         final = self.path(target)
@@ -134,10 +147,11 @@ class LocalDisk:
     def open(self, path: str) -> BinaryIO:
         # Without O_NONBLOCK, opening a pipe would wait for a writer that never comes.
         flags = os.O_RDONLY | _NOFOLLOW | _BINARY | _CLOEXEC | _NONBLOCK
-        descriptor = os.open(self.path(path), flags)
+        where = self._within(path)
+        descriptor = os.open(where, flags)
         try:
             if not modes.S_ISREG(os.fstat(descriptor).st_mode):
-                raise OSError(errno.EINVAL, "not a plain file", str(self.path(path)))
+                raise OSError(errno.EINVAL, "not a plain file", where)
             return os.fdopen(descriptor, "rb", buffering=0)
         except BaseException:
             os.close(descriptor)
@@ -181,6 +195,13 @@ class LocalDisk:
     def free(self) -> int:
         return shutil.disk_usage(self.root).free
 
+    def traits(self) -> Traits:
+        if self._traits is None:
+            trial = self.path(temporary_name("ingest"))
+            self._make_folder(trial.parent)
+            self._traits = traits_of(self.root, trial, self._give_name)
+        return self._traits
+
     # -- locks ---------------------------------------------------------------------------------
 
     @contextlib.contextmanager
@@ -222,6 +243,7 @@ class LocalWriting:
             path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | _NOFOLLOW | _BINARY | _CLOEXEC, 0o644
         )
         self._open = True
+        self._sealed = False
 
     def write(self, block: bytes | memoryview) -> None:
         view = memoryview(block)
@@ -229,10 +251,16 @@ class LocalWriting:
             written = os.write(self._descriptor, view)
             view = view[written:]
 
-    def finish(self, *, modified_ns: int | None = None) -> None:
+    def seal(self, *, modified_ns: int | None = None) -> None:
         self._path.chmod(0o444)
         if modified_ns is not None:
             os.utime(self._path, ns=(modified_ns, modified_ns))
+        start_writing_out(self._descriptor)
+        self._sealed = True
+
+    def finish(self, *, modified_ns: int | None = None) -> None:
+        if not self._sealed:
+            self.seal(modified_ns=modified_ns)
         os.fsync(self._descriptor)
         os.close(self._descriptor)
         self._open = False

@@ -13,6 +13,8 @@ from enum import StrEnum
 from pathlib import Path
 from typing import BinaryIO, Protocol
 
+from archive.store.traits import Traits
+
 
 class Grade(StrEnum):
     """How a read-back reached the bytes: around the cache, after evicting them from it, or from it."""
@@ -38,8 +40,15 @@ class Writing(Protocol):
         """Append a block whole, or raise OSError."""
         ...
 
+    def seal(self, *, modified_ns: int | None = None) -> None:
+        """Make it read-only, give it its time, and have its bytes begin their way to the medium.
+
+        They are durable only after :meth:`finish`; many files sealed first are finished faster.
+        """
+        ...
+
     def finish(self, *, modified_ns: int | None = None) -> None:
-        """Make it read-only, give it its time, sync it, close it. Afterwards its bytes are durable."""
+        """Seal it unless it is sealed, sync it, close it. Afterwards its bytes are durable."""
         ...
 
     def abandon(self) -> None:
@@ -114,6 +123,10 @@ class Disk(Protocol):
 
     def free(self) -> int:
         """Bytes that can still be written."""
+        ...
+
+    def traits(self) -> Traits:
+        """What the file system cannot keep, tried once."""
         ...
 
     def lock(self, name: str, purpose: str) -> AbstractContextManager[None]:

@@ -35,16 +35,86 @@ def database_url(archive: str) -> str:
     return f"sqlite:///{cache_folder(archive) / 'catalogue.sqlite'}"
 
 
-def writer_of(archive: str, volume: str) -> str:
-    """The id of this working copy on this machine; a new one where there is none."""
-    path = cache_folder(archive) / f"writer-{volume}"
-    with contextlib.suppress(OSError, UnicodeDecodeError):
-        held = path.read_text().strip()
-        if held:
-            return held
-    writer = new_token()
-    path.write_text(writer + "\n")
+class Writer:
+    """Who writes entries here: one working copy of an archive on one machine, and the last it wrote.
+
+    Parameters
+    ----------
+    id : as it stands in entries.
+    last : name and id of the newest entry that is known to be its own; None if none is known.
+    path : where this is kept for the next run; None keeps it in memory only.
+    complete : it has written nothing but what ``last`` tells; otherwise the journal must be searched for it.
+    """
+
+    def __init__(
+        self,
+        id: str,
+        *,
+        last: tuple[str, str] | None = None,
+        path: Path | None = None,
+        complete: bool = False,
+    ) -> None:
+        self.id = id
+        self.last = last
+        self.complete = complete
+        self._path = path
+
+    def refresh(self) -> None:
+        """Take up what another program on this machine has written as the same writer since."""
+        kept = None if self._path is None else _kept(self._path)
+        if kept is not None:
+            self.id, self.last = kept
+            self.complete = True
+
+    def wrote(self, name: str, entry: str) -> None:
+        """Remember an entry as the last one. A record that cannot be kept costs a search, nothing else."""
+        self.last, self.complete = (name, entry), True
+        self._keep()
+
+    def renew(self) -> None:
+        """Become another writer, who has written nothing yet."""
+        self.id, self.last, self.complete = new_token(), None, True
+        self._keep()
+
+    def _keep(self) -> None:
+        if self._path is None:
+            return
+        document = {"writer": self.id, "last": list(self.last) if self.last else None}
+        temporary = self._path.with_name(f"{self._path.name}.{new_token(8)}")
+        with contextlib.suppress(OSError):
+            temporary.write_text(json.dumps(document))
+            temporary.replace(self._path)
+
+
+def writer_of(archive: str, volume: str) -> Writer:
+    """This working copy on this machine, as it was left; a new writer where there is none.
+
+    Raises
+    ------
+    ArchiveError : when the cache folder cannot be made.
+    """
+    path = cache_folder(archive) / f"writer-{volume}.json"
+    kept = _kept(path)
+    if kept is not None:
+        return Writer(kept[0], last=kept[1], path=path, complete=True)
+    writer = Writer("", path=path)
+    writer.renew()
     return writer
+
+
+def _kept(path: Path) -> tuple[str, tuple[str, str] | None] | None:
+    """The writer that a file tells of; None where it cannot be made out."""
+    try:
+        document = json.loads(path.read_bytes())
+        writer, last = document["writer"], document["last"]
+        if not isinstance(writer, str) or not writer:
+            return None
+        if last is None:
+            return writer, None
+        name, entry = last
+        return writer, (str(name), str(entry))
+    except (OSError, ValueError, TypeError, KeyError):
+        return None
 
 
 def remember_mount(archive: str, volume: str, root: Path) -> None:

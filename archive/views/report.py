@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -14,13 +14,12 @@ from rich.text import Text
 from archive.errors import shown
 from archive.model.capture import CaptureFacts
 from archive.model.identity import short
-from archive.model.listing import Copy, FrameLine, HistoryLine, NightLine, SequenceLine
+from archive.model.listing import Copy, FoundFrames, FrameLine, NightLine, SequenceLine
 from archive.model.product import Derivative
 from archive.model.results import (
     AuditReport,
     ExportReport,
     FileNote,
-    IngestReport,
     LineageAnswer,
     RebuildReport,
     StaleLine,
@@ -53,39 +52,8 @@ class Report:
             table.add_row(*(Text(cell) for cell in row))
         self.console.print(table)
 
-    # -- cards ---------------------------------------------------------------------------------
-
-    def ingest(self, report: IngestReport) -> None:
-        self.say(f"{shown(report.source)}", "bold")
-        if report.empty:
-            self.say("  There is nothing to take in: the card holds no file that could be copied.")
-        elif not report.copied and not report.failed:
-            self.say(f"  Nothing new: all {len(report.held)} files are held already.")
-        else:
-            self.say(
-                f"  {report.copied} files copied ({size(report.copied_size)}), "
-                f"{len(report.held)} held already, {len(report.ignored)} ignored, "
-                f"{len(report.failed)} failed."
-            )
-        for roll in report.rolls:
-            self.say(f"  masters/{roll.folder}: {roll.frames} frames, {roll.files} files, {size(roll.size)}")
-        for volume in report.volumes:
-            self.say(f"  {shown(volume.name)}: every file read back and compared ({grade(volume.grade)}).")
-        if report.sequences:
-            self.say("  Sequences found: " + ", ".join(report.sequences))
-        self._notes("Ignored", report.ignored)
-        self._notes("Remarks", report.remarks)
-        self._notes("Not whole on the card, copied as they are", report.damaged, "bold red")
-        self._notes("Failed", report.failed, "bold red")
-        if report.failed:
-            self.say(
-                "  What failed is still on the card. Run the same command again; "
-                "if it repeats, try another reader."
-            )
-        for waiting in report.waiting:
-            self.say(f"  Unfinished: {waiting}.", "yellow")
-
-    def _notes(self, title: str, notes: Sequence[FileNote], style: str = "") -> None:
+    def notes(self, title: str, notes: Sequence[FileNote], style: str = "") -> None:
+        """Files and what there is to say of each, under a title; the first dozen of many."""
         if not notes:
             return
         self.say(f"  {title}:", style)
@@ -96,7 +64,8 @@ class Report:
 
     # -- nights --------------------------------------------------------------------------------
 
-    def nights(self, lines: Sequence[NightLine]) -> None:
+    def nights(self, lines: Sequence[NightLine], more: Sequence[tuple[str, Sequence[str]]] = ()) -> None:
+        """Nights, a row each; ``more`` are further columns with their heads."""
         if not lines:
             self.say("No night is held here yet. Take a card in with `noctuary ingest FOLDER`.")
             return
@@ -109,10 +78,11 @@ class Report:
                 str(line.frames),
                 str(line.sequences),
                 span(line.first, line.last, line.zone),
+                *(cells[index] for _, cells in more),
             ]
-            for line in lines
+            for index, line in enumerate(lines)
         ]
-        self.table([*columns, ("from – to", "")], rows)
+        self.table([*columns, ("from – to", ""), *((head, "") for head, _ in more)], rows)
 
     def sequences(self, lines: Sequence[SequenceLine]) -> None:
         if not lines:
@@ -126,9 +96,11 @@ class Report:
             ("spans", "right"),
             ("at 25/s", "right"),
             ("begins", ""),
+            ("title", ""),
         ]
+        titled = any(line.title for line in lines)
         self.table(
-            columns,
+            columns if titled else columns[:-1],
             [
                 [
                     line.address,
@@ -138,6 +110,7 @@ class Report:
                     minutes(line.span_s),
                     f"{line.plays_s():.1f} s",
                     f"{local(line.first, line.zone):%H:%M:%S %Z}",
+                    *([shown(line.title)] if titled else []),
                 ]
                 for line in lines
             ],
@@ -156,7 +129,7 @@ class Report:
         groups: dict[str, list[list[str]]] = {}
         for line in lines:
             group, _, position = (line.address or "").partition("#")
-            uncertain = "?" if line.frame.time_source in ("file", "assumed") else ""
+            uncertain = "?" if line.frame.time_source in ("file", "assumed", "doubtful") else ""
             contested = "!" if line.contested else ""
             row = [
                 position,
@@ -172,6 +145,23 @@ class Report:
             self.say(group, "bold")
             self.table(columns, rows)
 
+    def found(self, found: FoundFrames) -> None:
+        """What a query found: the first frames, and how many there are."""
+        self.frames(found.frames)
+        left = found.count - len(found.frames)
+        if found.more:
+            self.say(f"{len(found.frames)} of more than {found.count} frames; --limit lists more.")
+        elif left > 0:
+            self.say(f"{len(found.frames)} of {found.count} frames; --limit lists more.")
+        else:
+            self.say(f"{found.count} frames." if found.count != 1 else "1 frame.")
+
+    def queries(self, kept: Mapping[str, str]) -> None:
+        if not kept:
+            self.say("No query is kept yet: `noctuary find QUERY --keep NAME`.")
+            return
+        self.table([("name", ""), ("asks", "")], [[shown(n), shown(q)] for n, q in kept.items()])
+
     def show(
         self,
         line: FrameLine,
@@ -179,6 +169,7 @@ class Report:
         companions: Sequence[tuple[str, str]],
         recipe: Sequence[tuple[str, str]],
         made: Sequence[Derivative],
+        sky: Sequence[tuple[str, str]] = (),
     ) -> None:
         """One frame with its whole story."""
         frame, facts = line.frame, line.frame.facts
@@ -186,6 +177,7 @@ class Report:
         source = {
             "offset": "its recorded offset",
             "site": "the site's time zone",
+            "doubtful": "the site's time zone, in an hour when its clocks were changed",
             "assumed": "no zone known: taken as UTC",
             "file": "the file's own time: the camera recorded none",
         }
@@ -195,6 +187,7 @@ class Report:
             ("camera", f"{line.camera}  {shown(camera)}".strip()),
             ("lens", shown(facts.lens or "–")),
             ("settings", settings(facts) or "–"),
+            *sky,
             ("rating", str(line.rating) if line.rating else "none"),
             ("keywords", ", ".join(shown(word) for word in line.keywords) or "none"),
             ("id", frame.id),
@@ -216,25 +209,6 @@ class Report:
             self.table([("recipe", ""), ("from", "")], rows)
         else:
             self.table([("recipe", "")], [(text,) for text, _ in rows])
-
-    def history(self, lines: Sequence[HistoryLine]) -> None:
-        if not lines:
-            self.say("No version yet. `noctuary recipe set` saves the first.")
-            return
-        for line in lines:
-            version = line.version
-            kind = (
-                "shared" if version.selection else "own, in sequences too" if version.in_sequence else "own"
-            )
-            mark = "*" if line.current else " "
-            who = f" {shown(version.person)}" if version.person else ""
-            self.say(
-                f"{mark} {short(version.entry)}  {version.time.replace('T', ' ')[:16]}{who}  ({kind})", "bold"
-            )
-            for words in line.words:
-                self.say(f"      {words}")
-            if version.note:
-                self.say(f"      “{shown(version.note)}”")
 
     # -- exports -------------------------------------------------------------------------------
 
@@ -260,14 +234,14 @@ class Report:
             )
         if len(report.files) > 6:
             self.say(f"  … and {len(report.files) - 3} more beside them")
-        self._notes("Lost", report.lost_frames, "bold red")
+        self.notes("Lost", report.lost_frames, "bold red")
         lost = {note.text for note in report.lost_frames}
         untold = [file for file in report.files if file.state == "failed" and file.text not in lost]
-        self._notes("Failed", [FileNote(path=shown(f.path), text=f.text) for f in untold], "bold red")
+        self.notes("Failed", [FileNote(path=shown(f.path), text=f.text) for f in untold], "bold red")
         if report.contested:
             self.say(
                 f"  {len(report.contested)} frames have two current recipes; the newest was taken. "
-                "Save one to settle it.",
+                f"`noctuary recipe settle {shown(report.contested[0])} --show` lists both.",
                 "yellow",
             )
 
@@ -327,6 +301,8 @@ class Report:
         )
         for fault in report.faults:
             self.say(f"  {fault}", "bold red")
+        for told in report.noticed:
+            self.say(f"  {told}")
 
 
 def size(count: int) -> str:

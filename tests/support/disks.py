@@ -7,7 +7,7 @@ It keeps the promises of :class:`archive.store.ports.Disk` and no more: bytes ar
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
@@ -16,6 +16,7 @@ from typing import BinaryIO
 from archive.errors import ArchiveError
 from archive.store.digest import digest_bytes
 from archive.store.ports import Grade, Stat
+from archive.store.traits import Traits
 
 
 class Stopped(BaseException):
@@ -32,24 +33,58 @@ class Node:
     modified_ns: int = 0
 
 
+class Machine:
+    """What disks of one machine share: a count of their mutating calls, and when the machine goes away.
+
+    Parameters
+    ----------
+    stop_at : the mutating call, counted from 1 over all disks, at which the machine goes away; None never.
+    after : the call still takes effect; of a write without it, only the first half does.
+    """
+
+    def __init__(self, *, stop_at: int | None = None, after: bool = False) -> None:
+        self.stop_at = stop_at
+        self.after = after
+        self.steps = 0
+        self.dead = False
+
+
 class MemoryDisk:
     """A disk in memory.
 
     Parameters
     ----------
-    stop_at : the mutating call, counted from 1, at which the machine goes away; None never.
-    after : the call still takes effect; of a write without it, only the first half does.
+    stop_at, after : of a machine that has no other disk.
+    machine : the machine that the disk is in, shared with its other disks.
+    traits : what the file system cannot keep.
+    faults : asked before each mutating or proving call in its words, such as ``write incoming/x``; may raise.
     """
 
-    def __init__(self, *, stop_at: int | None = None, after: bool = False) -> None:
+    def __init__(
+        self,
+        *,
+        stop_at: int | None = None,
+        after: bool = False,
+        machine: Machine | None = None,
+        traits: Traits | None = None,
+        faults: Callable[[str], None] = lambda _what: None,
+    ) -> None:
         self.names: dict[str, Node] = {}
         self.durable_names: dict[str, Node] = {}
-        self.stop_at = stop_at
-        self.after = after
-        self.steps = 0
-        self.dead = False
+        self.machine = machine or Machine(stop_at=stop_at, after=after)
         self.log: list[str] = []
+        self.faults = faults
+        self.room = 1 << 40
+        self._traits = traits or Traits(kind="memory")
         self._locked: set[str] = set()
+
+    @property
+    def steps(self) -> int:
+        return self.machine.steps
+
+    @property
+    def dead(self) -> bool:
+        return self.machine.dead
 
     # -- what is left --------------------------------------------------------------------------
 
@@ -80,17 +115,19 @@ class MemoryDisk:
     def step(self, what: str) -> Iterator[bool]:
         """One mutating call; gives whether it is to be done whole."""
         self._alive()
-        self.steps += 1
+        machine = self.machine
+        machine.steps += 1
         self.log.append(what)
-        stops = self.steps == self.stop_at
-        if stops and not self.after:
-            self.dead = True
+        self.faults(what)
+        stops = machine.steps == machine.stop_at
+        if stops and not machine.after:
+            machine.dead = True
             if what.startswith("write"):
                 yield False
             raise Stopped(what)
         yield True
         if stops:
-            self.dead = True
+            machine.dead = True
             raise Stopped(what)
 
     def _alive(self) -> None:
@@ -169,6 +206,7 @@ class MemoryDisk:
         return io.BytesIO(bytes(self._node(path).data))
 
     def read_back(self, path: str) -> tuple[str, Grade]:
+        self.faults(f"read back {path}")
         return digest_bytes(bytes(self._node(path).data)), Grade.DIRECT
 
     def stat(self, path: str) -> Stat | None:
@@ -200,7 +238,10 @@ class MemoryDisk:
             yield from self.walk(start + name)
 
     def free(self) -> int:
-        return 1 << 40
+        return self.room
+
+    def traits(self) -> Traits:
+        return self._traits
 
     @contextmanager
     def lock(self, name: str, purpose: str) -> Iterator[None]:
@@ -219,16 +260,24 @@ class MemoryWriting:
         self._disk = disk
         self._path = path
         self._node = disk.names[path]
+        self._sealed = False
 
     def write(self, block: bytes | memoryview) -> None:
         with self._disk.step(f"write {self._path}") as whole:
             data = bytes(block)
             self._node.data += data if whole else data[: len(data) // 2]
 
-    def finish(self, *, modified_ns: int | None = None) -> None:
-        with self._disk.step(f"finish {self._path}"):
-            self._node.durable, self._node.writable = bytes(self._node.data), False
+    def seal(self, *, modified_ns: int | None = None) -> None:
+        with self._disk.step(f"seal {self._path}"):
+            self._node.writable = False
             self._node.modified_ns = modified_ns or 0
+            self._sealed = True
+
+    def finish(self, *, modified_ns: int | None = None) -> None:
+        if not self._sealed:
+            self.seal(modified_ns=modified_ns)
+        with self._disk.step(f"finish {self._path}"):
+            self._node.durable = bytes(self._node.data)
 
     def abandon(self) -> None:
         if not self._disk.dead and self._disk.names.get(self._path) is self._node:

@@ -83,7 +83,7 @@ def test_a_master_on_a_volume_that_is_not_mounted_says_where_it_was_seen(tmp_pat
     place.workspace.close()
     with open_archive(place.root, also=[tmp_path / "b"]) as workspace:
         workspace.statements.rate([SEQUENCE], 1)
-        from archive.journal.log import unite
+        from archive.journal.uniting import unite
 
         unite(workspace.books.volumes[0].disk, workspace.books.volumes[1].disk)
     with (

@@ -13,7 +13,21 @@ from typing import Annotated
 import typer
 
 from archive.errors import ArchiveError, Exit, shown
-from archive.views.cli import cards, custody, demo, exports, nights, recipes
+from archive.views.cli import (
+    cards,
+    custody,
+    demo,
+    exports,
+    finding,
+    nights,
+    pictures,
+    recipes,
+    sequences,
+    sky,
+    survey,
+    texts,
+    uniting,
+)
 
 _CODES = " · ".join(f"{int(code)} {code.meaning}" for code in Exit)
 
@@ -47,7 +61,21 @@ def _start(
     pass
 
 
-for part in (cards, nights, recipes, exports, custody, demo):
+for part in (
+    cards,
+    nights,
+    finding,
+    sequences,
+    sky,
+    survey,
+    recipes,
+    texts,
+    pictures,
+    exports,
+    custody,
+    uniting,
+    demo,
+):
     part.add_to(app)
 
 
@@ -66,11 +94,9 @@ def main() -> None:
     except ArchiveError as error:
         _tell(error.message, error.hint)
         sys.exit(int(error.exit_code))
-    except _StoppedError:
-        _tell(
-            "Interrupted.",
-            "What was finished is safe and nothing is half-done. Run the same command again: it goes on.",
-        )
+    except _StoppedError as stopped:
+        safe = "What was finished is safe and nothing is half-done. Run the same command again: it goes on."
+        _tell("Interrupted.", " ".join(getattr(stopped, "__notes__", [safe])))
         sys.exit(130)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -17,9 +18,13 @@ from archive.views.cli.options import (
     Running,
     ended,
     opened,
+    span_of,
 )
+from archive.views.erasing import tell_erasing
 from archive.views.plain import print_json
 from archive.views.report import Report
+from archive.views.signing import places_for, write_report
+from archive.views.taking import tell_ingest
 
 
 def new(
@@ -98,6 +103,14 @@ def ingest(
     camera: Annotated[
         str | None, typer.Option("--camera", help="A short name for the camera, if it is new here.")
     ] = None,
+    report_to: Annotated[
+        Path | None,
+        typer.Option(
+            "--report",
+            metavar="FILE",
+            help="Write a page to sign (FILE.html), the same as JSON (FILE.json), or both into a folder.",
+        ),
+    ] = None,
     archive: ArchiveOption = None,
     person: PersonOption = None,
     as_json: JsonOption = False,
@@ -108,20 +121,69 @@ def ingest(
 
     Example: noctuary ingest /media/CARD --site "River bend" --also /media/BLUE/NightArchive
     """
+    places = places_for(report_to, f"{datetime.now(UTC):%Y%m%dT%H%M%SZ}") if report_to else None
     with opened(archive, also=also, person=person) as workspace, Running(quiet=as_json) as running:
         place = workspace.statements.site_named(site) if site else None
 
         def tell(report: IngestReport) -> None:
             running.pause()
             if not as_json:
-                Report().ingest(report)
+                tell_ingest(report, Report())
 
         reports = workspace.ingest.take(
             sources, site=place, card=card, camera_name=camera, progress=running, told=tell
         )
     if as_json:
         print_json(reports)
+    for path in write_report(reports, places) if places else []:
+        if not as_json:
+            Report().say(f"Written: {path}")
     ended(max((report.exit_code for report in reports), default=Exit.DONE))
+
+
+def may_erase(
+    source: Annotated[Path, typer.Argument(metavar="SOURCE", help="The card, or any folder.")],
+    copies: Annotated[
+        int, typer.Option("--copies", help="How many different devices must hold each file.")
+    ] = 2,
+    within: Annotated[
+        str, typer.Option("--within", metavar="SPAN", help="How old an audit may be to count: 30d, 12h, 2w.")
+    ] = "30d",
+    also: AlsoOption = None,
+    archive: ArchiveOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Say whether a card may be erased: every file proven on enough different devices. Erases nothing.
+
+    The card is read again, and every copy that can be reached; copies on volumes that are not here count if
+    an audit proved them lately. Only a plain yes ends with code 0.
+
+    Example: noctuary may-erase /media/CARD --copies 2 --within 30d
+    """
+    span = span_of(within)
+    with opened(archive, also=also) as workspace, Running(quiet=as_json) as running:
+        answer = workspace.may_erase(source, copies=copies, within=span, progress=running)
+    print_json(answer) if as_json else tell_erasing(answer, Report())
+    ended(answer.exit_code)
+
+
+def volume_device(
+    volume: Annotated[str, typer.Argument(help="The volume's name, or the start of its id.")],
+    device: Annotated[str, typer.Argument(help="What you call the drive or machine it lies on.")],
+    archive: ArchiveOption = None,
+    person: PersonOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Say on which physical thing a volume lies: copies on one device are lost together and count once.
+
+    Example: noctuary volume device BLUE "grey 4 TB drive"
+    """
+    with opened(archive, person=person) as workspace:
+        volume_id = workspace.custody.declare_device(volume, device)
+    if as_json:
+        print_json({"volume": volume_id, "device": device.strip()})
+    else:
+        Report().say(f"{volume} lies on {device.strip()}.")
 
 
 def add_to(app: typer.Typer) -> None:
@@ -131,3 +193,7 @@ def add_to(app: typer.Typer) -> None:
     sites.command("list")(site_list)
     app.add_typer(sites, name="site")
     app.command()(ingest)
+    app.command("may-erase")(may_erase)
+    volumes = typer.Typer(help="Folders that hold copies.", no_args_is_help=True, rich_markup_mode=None)
+    volumes.command("device")(volume_device)
+    app.add_typer(volumes, name="volume")

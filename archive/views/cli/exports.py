@@ -2,43 +2,14 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from archive.errors import ArchiveError, Exit, UsageError, shown
-from archive.views.cli.nights import FrameArgument
+from archive.errors import Exit
 from archive.views.cli.options import ArchiveOption, JsonOption, PersonOption, Running, ended, opened
 from archive.views.plain import print_json
 from archive.views.report import Report
-
-
-def preview(
-    name: FrameArgument,
-    to: Annotated[Path, typer.Option("--to", metavar="FILE.jpg", help="Where to write the picture.")] = Path(
-        "preview.jpg"
-    ),
-    size: Annotated[int, typer.Option("--size", help="Longer side in pixels.")] = 1600,
-    plain: Annotated[bool, typer.Option("--alone", help="Only the developed picture.")] = False,
-    archive: ArchiveOption = None,
-    as_json: JsonOption = False,
-) -> None:
-    """Make a picture of a frame before and after its recipe, side by side.
-
-    Example: noctuary preview 2026-03-18/north/1#58 --to look.jpg
-    """
-    with opened(archive) as workspace:
-        data = workspace.exports.preview(name, size=size, before=not plain)
-    if to.is_dir():
-        raise UsageError(f"{shown(str(to))} is a folder.", hint="Name a file to write, such as look.jpg.")
-    try:
-        to.write_bytes(data)
-    except OSError as error:
-        raise ArchiveError(
-            f"{shown(str(to))} cannot be written: {error.strerror}.", hint="Name another place with --to."
-        ) from error
-    print_json({"path": to, "bytes": len(data)}) if as_json else Report().say(f"Written: {to}")
 
 
 def export(
@@ -140,5 +111,5 @@ def regenerate(
 
 
 def add_to(app: typer.Typer) -> None:
-    for command in (preview, export, specs, lineage, stale, regenerate):
+    for command in (export, specs, lineage, stale, regenerate):
         app.command()(command)

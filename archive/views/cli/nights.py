@@ -6,9 +6,13 @@ from typing import Annotated
 
 import typer
 
+from archive.errors import UsageError
 from archive.views.cli.options import ArchiveOption, JsonOption, PersonOption, opened
-from archive.views.plain import print_json
+from archive.views.clocks import correction_in_words
+from archive.views.plain import plain, print_json
 from archive.views.report import Report
+from archive.views.skyreport import frame_sky_rows, night_columns
+from archive.views.tonechart import levels_lines
 
 FrameArgument = Annotated[
     str,
@@ -18,14 +22,27 @@ FrameArgument = Annotated[
 ]
 
 
-def nights(archive: ArchiveOption = None, as_json: JsonOption = False) -> None:
-    """List the nights held, with their sites, cameras and frames.
+_FEW = 40
+"""So many nights are listed with their sky unless told otherwise: each takes some milliseconds."""
+
+
+def nights(
+    sky: Annotated[
+        bool | None,
+        typer.Option("--sky/--no-sky", help="With darkness and moon; by default if they are few."),
+    ] = None,
+    archive: ArchiveOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """List the nights held, with their sites, cameras and frames, when it was dark, and the moon.
 
     Example: noctuary nights
     """
     with opened(archive) as workspace:
         lines = workspace.nights()
-    print_json(lines) if as_json else Report().nights(lines)
+        if sky or (sky is None and len(lines) <= _FEW):
+            lines = workspace.skies.told(lines)
+    print_json(lines) if as_json else Report().nights(lines, night_columns(lines))
 
 
 def sequences(
@@ -58,17 +75,28 @@ def frames(
     print_json(lines) if as_json else Report().frames(lines)
 
 
-def show(name: FrameArgument, archive: ArchiveOption = None, as_json: JsonOption = False) -> None:
+def show(
+    name: FrameArgument,
+    histogram: Annotated[
+        bool, typer.Option("--histogram", help="Also show the levels of its raw counts and its picture.")
+    ] = False,
+    archive: ArchiveOption = None,
+    as_json: JsonOption = False,
+) -> None:
     """Tell the whole story of one frame: facts, copies, recipe, and what was made of it.
 
     Example: noctuary show 2026-03-18/north/1#40
     """
     with opened(archive) as workspace:
         story = workspace.story(name)
+        levels = workspace.exports.viewing.levels(name) if histogram else ()
     if as_json:
-        print_json(story)
-    else:
-        Report().show(story.line, story.copies, story.companions, story.recipe, story.made)
+        print_json({**plain(story), "levels": plain(levels)} if histogram else story)
+        return
+    report = Report()
+    report.show(story.line, story.copies, story.companions, story.recipe, story.made, frame_sky_rows(story))
+    for each in levels:
+        report.console.print(levels_lines(each))
 
 
 def rate(
@@ -112,29 +140,46 @@ def keyword(
 
 def clock(
     camera: Annotated[str, typer.Argument(help="The camera's short name.")],
-    reads: Annotated[str, typer.Option("--reads", help="What the camera's clock read …")],
-    true: Annotated[str, typer.Option("--true", help="… when it was really this time.")],
+    reads: Annotated[str | None, typer.Option("--reads", help="What the camera's clock read …")] = None,
+    true: Annotated[str | None, typer.Option("--true", help="… when it was really this time.")] = None,
     since: Annotated[str | None, typer.Option("--from", help="Only from this reading on.")] = None,
     until: Annotated[str | None, typer.Option("--until", help="Only up to this reading.")] = None,
     drift: Annotated[float, typer.Option("--drift", help="Seconds that the clock gains a day.")] = 0.0,
+    off: Annotated[bool, typer.Option("--off", help="Take the correction of that span back.")] = False,
     archive: ArchiveOption = None,
     person: PersonOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Correct a camera's clock from a photographed one. Listings and nights move; no picture changes.
 
+    Without --reads and --true it lists the corrections that count. Times without an offset are meant in the
+    zone of the site where the camera was then.
+
     Example: noctuary clock river --reads 2026-03-18T21:00:00 --true 2026-03-18T21:01:12
     """
+    if off and (reads or true):
+        raise UsageError("--off takes no --reads and --true.", hint="Nothing was changed.")
+    if bool(reads) != bool(true):
+        raise UsageError("--reads and --true belong together.", hint="Nothing was changed. Give both.")
     with opened(archive, person=person) as workspace:
         body = workspace.statements.camera_named(camera)
-        correction = workspace.statements.set_clock(
-            body, reads=reads, true=true, since=since, until=until, drift=drift
-        )
-    seconds = (correction.true - correction.reads).total_seconds()
+        if off:
+            told = [workspace.statements.withdraw_clock(body, since=since, until=until)]
+        elif reads and true:
+            told = [
+                workspace.statements.set_clock(
+                    body, reads=reads, true=true, since=since, until=until, drift=drift
+                )
+            ]
+        else:
+            told = workspace.statements.clocks(body)
     if as_json:
-        print_json(correction)
-    else:
-        Report().say(f"{body.name}: {seconds:+.1f} s are added to what its clock reads.")
+        print_json(told[0] if reads or off else told)
+        return
+    if not told:
+        Report().say(f"{body.name}: no correction counts.")
+    for correction in told:
+        Report().say(f"{body.name}: {correction_in_words(correction, off=off)}")
 
 
 def add_to(app: typer.Typer) -> None:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from archive.errors import Exit
+from archive.errors import Exit, UsageError, shown
 from archive.views.cli.running import Running
 
 if TYPE_CHECKING:
@@ -31,6 +33,11 @@ PersonOption = Annotated[
         "--by", metavar="NAME", help="Who decides, as written into the journal; your login by default."
     ),
 ]
+SharedOption = Annotated[
+    bool,
+    typer.Option("--shared", help="Change what the named frames share, instead of one frame's own recipe."),
+]
+NoteOption = Annotated[str, typer.Option("--note", help="Why, in a few words.")]
 AlsoOption = Annotated[
     list[Path] | None,
     typer.Option(
@@ -57,6 +64,23 @@ def opened(
         yield workspace
 
 
+def span_of(text: str) -> timedelta:
+    """A span of time as people write it: a whole number and m, h, d or w.
+
+    Raises
+    ------
+    UsageError : when it is none.
+    """
+    match = re.fullmatch(r"\s*(\d{1,6})\s*([mhdw])\s*", text.lower())
+    if match is None:
+        raise UsageError(
+            f"{shown(text)} is not a span of time.",
+            hint="Nothing was changed. Write it like 30d (days), 12h (hours), 90m (minutes) or 2w (weeks).",
+        )
+    unit = {"m": "minutes", "h": "hours", "d": "days", "w": "weeks"}[match[2]]
+    return timedelta(**{unit: int(match[1])})
+
+
 def ended(code: Exit) -> None:
     """End a command with its code."""
     if code is not Exit.DONE:
@@ -67,8 +91,11 @@ __all__ = [
     "AlsoOption",
     "ArchiveOption",
     "JsonOption",
+    "NoteOption",
     "PersonOption",
     "Running",
+    "SharedOption",
     "ended",
     "opened",
+    "span_of",
 ]

@@ -1,16 +1,33 @@
-"""Commands about recipes: set, show, look back, compare, reinstate, carry; and the operators there are."""
+"""Commands about recipes: set, look back, compare, carry, settle; and the operators there are."""
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from archive.errors import shown
-from archive.model.identity import short
+from archive.errors import UsageError, shown
+from archive.views.cli import finish, house, lines, ramps
 from archive.views.cli.nights import FrameArgument
-from archive.views.cli.options import ArchiveOption, JsonOption, PersonOption, opened
+from archive.views.cli.options import (
+    ArchiveOption,
+    JsonOption,
+    NoteOption,
+    PersonOption,
+    SharedOption,
+    opened,
+)
+from archive.views.cli.pictures import show_curve
 from archive.views.plain import print_json
+from archive.views.recipereport import (
+    tell_carried,
+    tell_comparison,
+    tell_contests,
+    tell_history,
+    tell_saved,
+    tell_sources,
+)
 from archive.views.report import Report
 
 
@@ -23,9 +40,14 @@ def recipe_set(
         list[str] | None, typer.Option("--drop", metavar="OPERATOR", help="Take an operator out again.")
     ] = None,
     in_sequence: Annotated[
-        bool, typer.Option("--in-sequence", help="Let this frame's own values into sets and movies too.")
-    ] = False,
-    note: Annotated[str, typer.Option("--note", help="Why, in a few words.")] = "",
+        bool | None,
+        typer.Option(
+            "--in-sequence/--still-only",
+            help="Let this frame's own values into sets and movies too, or not; as before if unsaid.",
+        ),
+    ] = None,
+    shared: SharedOption = False,
+    note: NoteOption = "",
     archive: ArchiveOption = None,
     person: PersonOption = None,
     as_json: JsonOption = False,
@@ -36,18 +58,9 @@ def recipe_set(
     """
     with opened(archive, person=person) as workspace:
         saved = workspace.recipes.set(
-            name, settings or [], drop=drop or [], in_sequence=in_sequence, note=note
+            name, settings or [], drop=drop or [], in_sequence=in_sequence, shared=shared, note=note
         )
-    if as_json:
-        print_json(saved)
-        return
-    report = Report()
-    if saved.entry is None:
-        report.say("Nothing changed: the recipe says that already.")
-        return
-    report.say(f"{shown(saved.frame.name)}: version {short(saved.entry)}", "bold")
-    for words in saved.words:
-        report.say(f"  {words}")
+    print_json(saved) if as_json else tell_saved(Report(), saved)
 
 
 def recipe_show(
@@ -56,6 +69,12 @@ def recipe_show(
     in_sequence: Annotated[
         bool, typer.Option("--in-sequence", help="As it is in sets and movies, not as a still.")
     ] = False,
+    curve: Annotated[
+        bool, typer.Option("--curve", help="Draw how its tone operators answer to light.")
+    ] = False,
+    to: Annotated[
+        Path | None, typer.Option("--to", metavar="FILE", help="Write the curve as a chart, .png or .svg.")
+    ] = None,
     archive: ArchiveOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -63,21 +82,37 @@ def recipe_show(
 
     Example: noctuary recipe show 2026-03-18/north/1#58 --why
     """
+    if curve or to is not None:
+        show_curve(name, archive, in_sequence=in_sequence, to=to, as_json=as_json)
+        return
     with opened(archive) as workspace:
         frame = workspace.frame(name)
         effective = workspace.recipes.effective(frame, in_sequence=in_sequence)
-        rows = workspace.recipe_rows(frame, in_sequence=in_sequence)
-    print_json(effective) if as_json else Report().recipe(rows, why=why)
+        sources = workspace.recipes.why(frame, in_sequence=in_sequence)
+        contested = workspace.recipes.standing(frame).contested
+    if as_json:
+        print_json({"effective": effective, "sources": sources, "contested": contested})
+        return
+    report = Report()
+    tell_sources(report, sources, why=why)
+    if contested:
+        report.say("Contested: two versions claim to be current, the newest is shown. "
+                   "`noctuary recipe settle FRAME --show` lists both.", "yellow")  # fmt: skip
 
 
-def recipe_history(name: FrameArgument, archive: ArchiveOption = None, as_json: JsonOption = False) -> None:
+def recipe_history(
+    name: FrameArgument,
+    line: Annotated[str | None, typer.Option("--line", metavar="NAME", help="Only of this line.")] = None,
+    archive: ArchiveOption = None,
+    as_json: JsonOption = False,
+) -> None:
     """List a frame's recipe versions, newest first; * marks the current ones.
 
     Example: noctuary recipe history 2026-03-18/north/1#58
     """
     with opened(archive) as workspace:
-        _, lines = workspace.recipes.history(name)
-    print_json(lines) if as_json else Report().history(lines)
+        _, found = workspace.recipes.history(name, line=line)
+    print_json(found) if as_json else tell_history(Report(), found)
 
 
 def recipe_changes(
@@ -97,46 +132,85 @@ def recipe_changes(
         words = workspace.recipes.changes(name, older, newer)
     if as_json:
         print_json(words)
-    else:
-        for line in words or ("Nothing differs.",):
-            Report().say(line)
+        return
+    report = Report()
+    for text in words or ("The two say the same.",):
+        report.say(text)
+
+
+def recipe_compare(
+    name: FrameArgument,
+    first: Annotated[
+        str,
+        typer.Argument(metavar="STATE", help="A version's id, a line, a house recipe, `plain` or `now`."),
+    ],
+    second: Annotated[str, typer.Argument(metavar="[STATE]", help="Another; `now` by default.")] = "now",
+    to: Annotated[
+        Path | None,
+        typer.Option("--to", metavar="FILE", help="Write both and the map of their difference (JPEG, PNG)."),
+    ] = None,
+    size: Annotated[int, typer.Option("--size", help="Longer side of each picture, in pixels.")] = 900,
+    archive: ArchiveOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Develop two states of a frame and tell how far apart they are.
+
+    Example: noctuary recipe compare 2026-03-18/north/1#58 8f2c1a90 now --to compared.png
+    """
+    with opened(archive) as workspace:
+        found = workspace.recipes.compare(name, first, second, to=to, size=size)
+    print_json(found) if as_json else tell_comparison(Report(), found)
 
 
 def recipe_reinstate(
     name: FrameArgument,
-    version: Annotated[str, typer.Argument(metavar="VERSION", help="The start of the version's id.")],
+    version: Annotated[str, typer.Argument(metavar="VERSION", help="The start of a version's id.")],
+    shared: SharedOption = False,
     archive: ArchiveOption = None,
     person: PersonOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Take an older version's values up again, as a new version.
+    """Make an older version's values the present ones again, as a new version.
 
     Example: noctuary recipe reinstate 2026-03-18/north/1#58 8f2c1a90
     """
     with opened(archive, person=person) as workspace:
-        saved = workspace.recipes.reinstate(name, version)
-    if as_json:
-        print_json(saved)
-    elif saved.entry is None:
-        Report().say("Nothing changed: those are the present values.")
-    else:
-        Report().say(f"{shown(saved.frame.name)}: version {short(saved.entry)}; " + "; ".join(saved.words))
+        saved = workspace.recipes.reinstate(name, version, shared=shared)
+    print_json(saved) if as_json else tell_saved(Report(), saved)
 
 
-def recipe_carry(
+def recipe_note(
     name: FrameArgument,
-    to: Annotated[str, typer.Option("--to", metavar="WHICH", help="A sequence, or a part of one.")],
-    only: Annotated[str | None, typer.Option("--only", help="Only these operators, with commas.")] = None,
-    leave: Annotated[str | None, typer.Option("--except", help="All but these, with commas.")] = None,
-    dry_run: Annotated[
-        bool, typer.Option("--dry-run", help="Say what would happen; change nothing.")
-    ] = False,
-    note: Annotated[str, typer.Option("--note", help="Why, in a few words.")] = "",
+    version: Annotated[str, typer.Argument(metavar="VERSION", help="The start of a version's id.")],
+    text: Annotated[str, typer.Argument(metavar="TEXT", help="The note; empty takes it off.")],
     archive: ArchiveOption = None,
     person: PersonOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Carry one frame's recipe to a whole sequence, in one entry.
+    """Put a note on a version that was saved before.
+
+    Example: noctuary recipe note 2026-03-18/north/1#58 8f2c1a90 "the one the calendar took"
+    """
+    with opened(archive, person=person) as workspace:
+        saved = workspace.recipes.note(name, version, text)
+    print_json(saved) if as_json else tell_saved(Report(), saved)
+
+
+def recipe_carry(
+    name: FrameArgument,
+    to: Annotated[str, typer.Option("--to", metavar="SEQUENCE", help="A sequence, or a part of one.")],
+    only: Annotated[
+        str | None,
+        typer.Option("--only", metavar="NAMES", help="Only these operators or families, or the finish."),
+    ] = None,
+    leave: Annotated[str | None, typer.Option("--except", metavar="NAMES", help="All but these.")] = None,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Only say what would happen.")] = False,
+    note: NoteOption = "",
+    archive: ArchiveOption = None,
+    person: PersonOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Carry a frame's recipe over a whole sequence, in one entry.
 
     Example: noctuary recipe carry 2026-03-18/north/1#58 --to 2026-03-18/north/1 --except crop
     """
@@ -144,15 +218,42 @@ def recipe_carry(
         carried = workspace.recipes.carry(
             name, to, only=_listed(only), leave=_listed(leave), dry_run=dry_run, note=note
         )
+    print_json(carried) if as_json else tell_carried(Report(), carried, dry_run=dry_run)
+
+
+def recipe_settle(
+    name: Annotated[str, typer.Argument(metavar="FRAME", help="A frame, a sequence or a part of one.")],
+    take: Annotated[
+        str | None, typer.Option("--take", metavar="VERSION", help="The version to go on from.")
+    ] = None,
+    operators: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--operator", metavar="NAME=VERSION", help="Take an operator, or `finish`, from a version."
+        ),
+    ] = None,
+    show: Annotated[bool, typer.Option("--show", help="Only show what is contested.")] = False,
+    note: NoteOption = "",
+    archive: ArchiveOption = None,
+    person: PersonOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Settle a contested recipe: take one version, or join them operator by operator.
+
+    Example: noctuary recipe settle 2026-03-18/north/1#58 --take 8f2c1a90 --operator contrast=5d0e77b1
+    """
+    with opened(archive, person=person) as workspace:
+        if show:
+            contests = workspace.recipes.contests.of(name)
+            print_json(contests) if as_json else tell_contests(Report(), contests)
+            return
+        chosen = dict(_pair(text) for text in operators or ())
+        saved = workspace.recipes.contests.settle(name, take=take, operators=chosen, note=note)
     if as_json:
-        print_json(carried)
+        print_json(saved)
         return
-    report = Report()
-    verb = "would be carried" if dry_run else "carried" if carried.entry else "shared already by"
-    report.say(f"{', '.join(carried.operators)}: {verb} {'to ' if carried.entry or dry_run else ''}"
-               f"{carried.frames} frames.")  # fmt: skip
-    for frame, operators in carried.masked[:12]:
-        report.say(f"  {shown(frame)} keeps its own {', '.join(operators)} in sequences")
+    for each in saved:
+        tell_saved(Report(), each)
 
 
 def operators(
@@ -181,6 +282,16 @@ def _listed(text: str | None) -> list[str]:
     return [word.strip() for word in (text or "").split(",") if word.strip()]
 
 
+def _pair(text: str) -> tuple[str, str]:
+    name, equals, version = text.partition("=")
+    if not equals or not name.strip() or not version.strip():
+        raise UsageError(
+            f"{shown(text)} names no operator and version.",
+            hint="Nothing was changed. Write NAME=VERSION, as exposure=8f2c1a90.",
+        )
+    return name.strip(), version.strip()
+
+
 def add_to(app: typer.Typer) -> None:
     recipe = typer.Typer(
         help="How frames are developed: versions that never touch a master.",
@@ -191,7 +302,12 @@ def add_to(app: typer.Typer) -> None:
     recipe.command("show")(recipe_show)
     recipe.command("history")(recipe_history)
     recipe.command("changes")(recipe_changes)
+    recipe.command("compare")(recipe_compare)
     recipe.command("reinstate")(recipe_reinstate)
+    recipe.command("note")(recipe_note)
     recipe.command("carry")(recipe_carry)
+    recipe.command("settle")(recipe_settle)
+    for part in (finish, ramps, lines, house):
+        part.add_to(recipe)
     app.add_typer(recipe, name="recipe")
     app.command()(operators)

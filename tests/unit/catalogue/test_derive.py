@@ -19,7 +19,7 @@ from support.builders import (
     site,
 )
 
-from archive.catalogue.derive import Unnumbered
+from archive.catalogue.runs import Unnumbered
 from archive.catalogue.index import Catalogue
 from archive.model.entry import Change
 

@@ -43,3 +43,35 @@ def test_the_same_seed_gives_the_same_land(land: scene.Land) -> None:
     np.testing.assert_array_equal(again.ambient, land.ambient)
     other = scene.landscape(240, 160, 122, 0.9, -9.0, trees=800, seed=5)
     assert (other.ambient != land.ambient).any()
+
+
+def test_ice_mirrors_as_fresnel_says() -> None:
+    # n = 1.31: 1.80 % straight down; all of it at grazing incidence. At Brewster's angle (52.6° from the
+    # normal) only the half polarised across remains: 0.5 x ((n^2 - 1) / (n^2 + 1))^2 = 3.47 %.
+    down, brewster, grazing = scene.reflectance(np.array([1e9, 1 / 1.31, 0.002]))
+    assert down == pytest.approx((0.31 / 2.31) ** 2, rel=1e-4)
+    assert brewster == pytest.approx(0.5 * ((1.31**2 - 1) / (1.31**2 + 1)) ** 2, rel=1e-4)
+    assert grazing > 0.97
+
+
+def test_cracks_are_thin_and_join_into_plates() -> None:
+    x, y = np.meshgrid(np.arange(0, 120, 0.1), np.arange(0, 120, 0.1))
+    frost = scene.cracks(x, y)
+    assert frost.min() >= 0
+    assert frost.max() <= 1
+    assert 0.001 < (frost > 0.4).mean() < 0.05
+
+
+def test_no_two_trees_are_alike() -> None:
+    random = np.random.Generator(np.random.PCG64(2))
+    outlines = []
+    for _ in range(6):
+        maps, depth = np.ones((5, 120, 80), np.float32), np.full((120, 80), np.inf)
+        view = scene._View(80, 120, 100, 0.25, 0.0, 1)
+        scene._spruce(maps, depth, view, 40.0, 0.0, 0.0, 12.0, random.uniform(0, 1, 3))
+        outlines.append(maps[0] == 0)
+    for index, outline in enumerate(outlines):
+        assert outline.sum() > 150
+        assert not np.array_equal(outline, outline[:, ::-1])
+        for other in outlines[:index]:
+            assert (outline ^ other).sum() > 0.1 * outline.sum()

@@ -10,6 +10,7 @@ import pytest
 
 from archive.demo import sky
 from archive.demo.night import SITE
+from archive.engine import colour
 
 MOMENT = datetime(2026, 3, 18, 21, 40, tzinfo=UTC)
 
@@ -79,3 +80,43 @@ def test_a_moving_light_is_drawn_where_it_is() -> None:
     row, column = np.unravel_index(picture[..., 1].argmax(), picture.shape[:2])
     assert abs(column - 159.5) <= 1
     assert abs(row - (200 - 0.5 * 320 / 1.8 - 0.5)) <= 1
+
+
+@pytest.mark.parametrize(
+    ("kelvin", "x", "y"), [(4000, 0.3805, 0.3768), (5000, 0.3451, 0.3516), (10000, 0.2807, 0.2884)]
+)
+def test_stars_lie_on_the_planckian_locus(kelvin: float, x: float, y: float) -> None:
+    # Chromaticities of black bodies in CIE 1931 x, y (Wyszecki and Stiles 1982, from memory).
+    index = np.linspace(-0.3, 1.9, 2000)
+    here = index[np.abs(sky.star_kelvin(index) - kelvin).argmin()]
+    rgb = sky.star_colours(np.array([here]))[0]
+    xyz = colour.SRGB_TO_XYZ @ rgb
+    assert xyz[0] / xyz.sum() == pytest.approx(x, abs=0.003)
+    assert xyz[1] / xyz.sum() == pytest.approx(y, abs=0.003)
+    assert rgb[1] == pytest.approx(1)
+
+
+def test_a_star_like_the_sun_has_the_temperature_of_the_sun() -> None:
+    # B-V 0.65 (sun), 0.00 (Vega, 9600 K), 1.23 (Arcturus, 4290 K); Ballesteros 2012.
+    assert sky.star_kelvin(np.array([0.65, 0.0, 1.23])) == pytest.approx([5780, 9600, 4290], rel=0.07)
+
+
+def test_star_counts_follow_the_published_table() -> None:
+    # Stars brighter than V = 5, 6, 7, 8, 9 in the whole sky (Allen's Astrophysical Quantities, from memory).
+    for magnitude, count in ((5, 1620), (6, 4850), (7, 14_300), (8, 41_000), (9, 117_000)):
+        assert sky.star_count(magnitude) == pytest.approx(count, rel=0.25)
+
+
+def test_faint_stars_crowd_along_the_galaxy_s_plane() -> None:
+    ascension, declination = sky._scattered(20_000, np.random.Generator(np.random.PCG64(1)))
+    sine, _ = sky.galactic(ascension, declination)
+    low, high = (np.abs(sine) < 0.1).mean() / 0.1, (np.abs(sine) > 0.8).mean() / 0.2
+    assert 2 < low / high < 4
+
+
+def test_the_galactic_pole_and_centre_are_where_the_union_put_them() -> None:
+    # IAU 1958, for J2000: pole 12h 51.4m +27.13°, centre 17h 45.6m -28.94°.
+    sine, _ = sky.galactic(np.radians([192.86, 266.405]), np.radians([27.13, -28.936]))
+    assert sine == pytest.approx([1, 0], abs=1e-3)
+    _, longitude = sky.galactic(np.radians([266.405]), np.radians([-28.936]))
+    assert np.cos(longitude[0]) == pytest.approx(1, abs=1e-3)

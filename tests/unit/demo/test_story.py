@@ -7,7 +7,6 @@ from support import mhl_reference
 
 from archive.demo import story
 from archive.demo.cards import write_cards
-from archive.engine import operator
 from archive.views.cli.app import app
 
 
@@ -36,16 +35,3 @@ def test_the_story_plays_and_leaves_its_pictures_and_a_sound_archive(
     rolls = sorted((tmp_path / "archive" / "masters").glob("*/*"))
     # The reference implementation of ASC MHL, in an environment of its own.
     assert [mhl_reference.verify_folder(roll) for roll in rolls] == [mhl_reference.CLEAN] * 2
-
-
-def test_both_looks_are_made_of_operators_that_exist_with_values_in_range() -> None:
-    for setting in (*story.FIRST_LOOK, *story.SECOND_LOOK):
-        target, _, text = setting.partition("=")
-        name, parameter, value = operator.parse_setting(target, text)
-        assert operator.checked(name, {parameter: value}).values[parameter] == value
-
-
-def test_the_second_look_changes_the_first() -> None:
-    first = dict(setting.split("=") for setting in story.FIRST_LOOK)
-    second = dict(setting.split("=") for setting in story.SECOND_LOOK)
-    assert any(first.get(name) != value for name, value in second.items())

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from support.exports import SEQUENCE, Studio, studio
 
-from archive.editing.recipes import selection_from
+from archive.editing.bench import selection_from
 from archive.errors import UsageError
 
 FRAME = f"{SEQUENCE}#2"

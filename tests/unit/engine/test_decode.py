@@ -12,11 +12,18 @@ from support.samples import sample
 from support.tinydng import night_mosaic, tiny_dng
 
 from archive.engine.decode import DecoderPool
+from archive.engine.sharedroom import SharedRoom
 from archive.errors import ArchiveError, DamagedFileError, Exit
 
 FAULTS = """
-import os, sys, time
+import json, os, sys, time
 from archive.engine import worker
+
+def shrunk(sink, facts, arrays):
+    about = [{"dtype": str(each.dtype), "shape": list(each.shape), "at": 0} for each in arrays]
+    text = json.dumps({"document": facts, "parts": about}).encode()
+    sink.write(len(text).to_bytes(8, "big") + text)
+    sink.flush()
 
 def work(data):
     if data.startswith(b"crash"):
@@ -30,6 +37,10 @@ def work(data):
     if data.startswith(b"chatter"):
         os.write(1, b"a library prints on the output" * 10)
         data = data[7:]
+    if data.startswith(b"shrink"):
+        os.ftruncate(int(sys.argv[2]), 0)
+        worker.message.send = lambda sink, facts, arrays, room=None: shrunk(sink, facts, arrays)
+        data = data[6:]
     if data.startswith(b"bug"):
         raise ZeroDivisionError("ours")
     return worker.decode(data)
@@ -69,6 +80,30 @@ def test_a_lost_worker_costs_one_frame_and_says_what_is_safe(
 def test_what_a_library_prints_does_not_reach_the_pipe(faulty: list[str]) -> None:
     with DecoderPool(1, command=faulty) as pool:
         assert pool.decode(b"chatter" + whole(), "a.dng").pixels.shape == (64, 96)
+
+
+def test_a_worker_that_cuts_the_shared_memory_short_costs_one_frame(faulty: list[str]) -> None:
+    if SharedRoom.made() is None:
+        pytest.skip("this system has no anonymous files in memory")
+    with DecoderPool(1, command=faulty) as pool:
+        with pytest.raises(DamagedFileError, match="crashed on it"):
+            pool.decode(b"shrink" + whole(), "a.dng")
+        assert pool.decode(whole(), "b.dng").is_mosaic
+
+
+def test_without_shared_memory_large_frames_go_through_the_pipe(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(SharedRoom, "made", staticmethod(lambda: None))
+    mosaic = night_mosaic(400, 600)
+    with DecoderPool(1) as pool:
+        assert np.array_equal(pool.decode(tiny_dng(mosaic), "a.dng").pixels, mosaic)
+
+
+def test_a_pool_decodes_a_sequence_by_its_own_reader_and_answers_the_same() -> None:
+    mosaics = [night_mosaic(640, 640, seed=seed) for seed in range(4)]
+    with DecoderPool(1) as pool:
+        for mosaic in mosaics:
+            decoded = pool.decode(tiny_dng(mosaic), "a.dng")
+            assert np.array_equal(decoded.pixels, mosaic)
 
 
 def test_a_bug_of_ours_is_no_user_error(faulty: list[str]) -> None:

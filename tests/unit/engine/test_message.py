@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from archive.engine import message
+from archive.engine.sharedroom import SharedRoom
 
 
 def test_documents_bytes_and_arrays_come_back_as_they_were() -> None:
@@ -54,3 +55,40 @@ def test_sizes_and_types_beyond_belief_take_no_memory(part: dict[str, Any]) -> N
 def test_a_description_of_absurd_length_is_refused() -> None:
     with pytest.raises(ValueError, match="too long"):
         message.receive(io.BytesIO(struct.pack(">Q", 1 << 50)))
+
+
+def test_large_parts_lie_in_the_shared_room_and_small_ones_go_through_the_pipe() -> None:
+    room = SharedRoom.made()
+    if room is None:
+        pytest.skip("this system has no anonymous files in memory")
+    pipe = io.BytesIO()
+    frame = np.arange(100_000, dtype=np.uint16).reshape(200, 500)
+    parts = [bytes(range(256)) * 300, frame, frame[:2], b"few"]
+    message.send(pipe, {"a": 1}, parts, room)
+    assert len(pipe.getvalue()) < 3000
+    pipe.seek(0)
+    document, found = message.receive(pipe, room) or ({}, [])
+    assert document == {"a": 1}
+    assert found[0] == parts[0]
+    assert np.array_equal(found[1], frame)
+    assert np.array_equal(found[2], frame[:2])
+    assert found[3] == b"few"
+    room.close()
+
+
+def test_a_room_without_memory_leaves_everything_to_the_pipe(monkeypatch: pytest.MonkeyPatch) -> None:
+    room = SharedRoom.made()
+    if room is None:
+        pytest.skip("this system has no anonymous files in memory")
+    monkeypatch.setattr(SharedRoom, "write", lambda *_: False)
+    pipe = io.BytesIO()
+    message.send(pipe, {}, [bytes(1 << 17)], room)
+    pipe.seek(0)
+    assert message.receive(pipe, room) == ({}, [bytes(1 << 17)])
+    room.close()
+
+
+def test_a_part_that_is_said_to_lie_in_no_room_is_refused() -> None:
+    text = json.dumps({"document": {}, "parts": [{"bytes": 4, "at": 0}]}).encode()
+    with pytest.raises(ValueError, match="nowhere"):
+        message.receive(io.BytesIO(struct.pack(">Q", len(text)) + text))

@@ -112,9 +112,9 @@ def test_a_temperature_implies_that_the_illuminant_is_stated() -> None:
 def test_changes_are_put_in_words_with_true_minus_signs() -> None:
     old = operator.checked("exposure", {"stops": -0.5})
     new = operator.changed(old, {"stops": -5 / 6})
-    assert operator.describe_change(old, new) == ["exposure.stops −0.50 → −0.83 EV"]
+    assert operator.describe_change(old, new) == ["exposure −0.50 → −0.83 stops"]
     assert operator.describe_change(old, old) == []
-    assert operator.describe_change(None, old) == ["exposure.stops −0.50 EV"]
+    assert operator.describe_change(None, old) == ["exposure −0.50 stops"]
     assert operator.describe_change(old, None) == ["exposure removed"]
     assert operator.describe_change(None, None) == []
     warm = operator.checked("balance", {"kelvin": 4200})

@@ -1,10 +1,13 @@
 """Raws through LibRaw."""
 
 import io
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 import rawpy
+from support.dngs import SIX_BY_SIX, dng, unusual_dng
 from support.samples import sample
 from support.tinydng import BLACK, COLOUR_MATRIX, NEUTRAL, WHITE, night_mosaic, tiny_dng
 
@@ -53,6 +56,56 @@ def test_what_is_no_raw_is_unsupported_not_damaged() -> None:
     with pytest.raises(UndecodableError) as caught:
         rawfile.read(b"II*\0" + bytes(500), measured=True)
     assert not caught.value.damaged
+
+
+def light_halves(height: int, width: int) -> npt.NDArray[np.float64]:
+    return np.where(np.mgrid[0:height, 0:width][1] < width // 2, 0.2, 0.5)
+
+
+def counted(light: npt.NDArray[np.float64]) -> npt.NDArray[np.uint16]:
+    return np.round(light * (WHITE - BLACK) + BLACK).astype(np.uint16)
+
+
+def linear_light(data: bytes) -> tuple[dict[str, Any], npt.NDArray[np.float64]]:
+    facts, arrays = rawfile.read(data, measured=True)
+    assert facts["layout"] == "linear"
+    return facts, arrays[0] / facts["white"]
+
+
+def test_six_by_six_colours_come_through_libraws_own_interpolation() -> None:
+    y, x = np.mgrid[0:600, 0:600]
+    colours = np.array(SIX_BY_SIX).reshape(6, 6)[y % 6, x % 6]
+    light = light_halves(600, 600)
+    facts, made = linear_light(unusual_dng(counted(light * np.array(NEUTRAL)[colours]), SIX_BY_SIX))
+    assert made.shape == (600, 600, 3)
+    assert np.allclose(made[300, 100], 0.2 * np.array(NEUTRAL), atol=1e-3)
+    assert np.allclose(made[300, 500], 0.5 * np.array(NEUTRAL), atol=1e-3)
+    assert np.allclose(facts["camera"]["as_shot"], 1 / np.array(NEUTRAL), rtol=1e-4)
+
+
+def test_samples_without_colour_are_grey_light() -> None:
+    light = light_halves(96, 132)
+    facts, made = linear_light(unusual_dng(counted(light)))
+    assert facts["camera"] is None
+    assert np.allclose(made, light[:, :, None], atol=1e-4)
+
+
+def test_samples_of_all_colours_are_taken_as_they_are() -> None:
+    light = light_halves(96, 132)[:, :, None] * np.array(NEUTRAL)
+    facts, made = linear_light(unusual_dng(counted(light)))
+    assert np.allclose(made, light, atol=1e-4)
+    assert np.allclose(np.sum(facts["camera"]["to_srgb"], axis=1), 1, atol=1e-3)
+
+
+def test_margins_and_levels_by_place_are_those_of_the_visible_part() -> None:
+    mosaic = night_mosaic(97, 163)
+    facts, arrays = rawfile.read(
+        dng(mosaic, margins=(3, 5, 2, 4), black=(500, 510, 520, 530)), measured=True
+    )
+    # LibRaw begins at the next even corner; the pattern and the levels move with it.
+    assert np.array_equal(arrays[0], mosaic[4:95, 6:159])
+    assert facts["pattern"] == [2, 1, 1, 0]
+    assert sorted(facts["black"]) == [500, 510, 520, 530]
 
 
 @pytest.mark.samples

@@ -9,6 +9,7 @@ from support.tinydng import BLACK, WHITE
 from archive.engine import framing, sampling
 from archive.engine.decode import Decoded
 from archive.engine.kernels.rows import Rows
+from archive.engine.lensmodel import NO_LENS
 from archive.engine.operators.framing import Straighten
 from archive.engine.pipeline import render_linear
 from archive.model.product import PixelSpec
@@ -23,7 +24,7 @@ def planes(decoded: Decoded, fit: tuple[int, int] | None) -> npt.NDArray[np.floa
         pixels=PixelSpec(fit=fit),
     )  # fmt: skip
     with Rows(1) as rows:
-        return sampling.sampled(decoded, view, OPEN, None, rows)
+        return sampling.sampled(decoded, view, NO_LENS, OPEN, None, rows)
 
 
 def ramp(height: int = 120, width: int = 160) -> npt.NDArray[np.float64]:

@@ -1,10 +1,8 @@
 from __future__ import annotations
 
-import io
 from collections.abc import Iterator
 
 import pytest
-from PIL import Image
 from support.exports import SEQUENCE, Studio, studio
 
 from archive.errors import ArchiveError, Exit, UsageError
@@ -58,24 +56,6 @@ def test_an_own_version_is_in_movies_only_if_saved_for_them(place: Studio) -> No
     place.workspace.recipes.set(f"{SEQUENCE}#1", ["exposure.stops=1"], in_sequence=True)
     own = place.workspace.exports.lineage(str(place.path(place.export(SEQUENCE, "movie-hd"))))
     assert len(own.inputs[0].recipe) == 1
-
-
-def test_a_preview_shows_before_beside_after_and_writes_nothing(place: Studio) -> None:
-    before = sorted(place.root.rglob("*"))
-    with Image.open(io.BytesIO(place.workspace.exports.preview(f"{SEQUENCE}#1", size=200))) as pair:
-        wide = pair.size
-    with Image.open(
-        io.BytesIO(place.workspace.exports.preview(f"{SEQUENCE}#1", size=200, before=False))
-    ) as one:
-        assert one.size == (64, 48)
-    assert wide[0] >= 128
-    assert sorted(place.root.rglob("*")) == before
-
-
-@pytest.mark.parametrize("size", [199, 8001, -1])
-def test_a_preview_of_an_impossible_size_is_refused_with_the_range(place: Studio, size: int) -> None:
-    with pytest.raises(UsageError, match="is outside 200 to 8000 px"):
-        place.workspace.exports.preview(f"{SEQUENCE}#1", size=size)
 
 
 def test_unknown_specs_and_frames_are_refused(place: Studio) -> None:

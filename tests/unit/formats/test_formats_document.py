@@ -13,7 +13,7 @@ import pytest
 
 import archive
 from archive.errors import Exit
-from archive.formats import entry, incoming, volume
+from archive.formats import entry, incoming, survey, volume
 from archive.journal import current
 from archive.model.entry import OWN, SELECTION, SHARED
 from archive.model.identity import canonical, derived_key
@@ -82,12 +82,18 @@ def _derived(example: Example) -> None:
     assert example.key == derived_key(kind, *parts)
 
 
+def _survey(example: Example) -> None:
+    assert example.name is not None
+    assert survey.encode(survey.decode(example.data, example.name)) == (example.name, example.data)
+
+
 CHECKS: dict[str, Callable[[Example], None]] = {
     "volume": _volume,
     "entry": _entry,
     "incoming": _incoming,
     "effective": _effective,
     "derived": _derived,
+    "survey": _survey,
 }
 
 

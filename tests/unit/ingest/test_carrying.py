@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 from support.cards import archive_in, put, site_of, spoil, tiny_card, wav
 
-from archive.errors import DamagedFileError, Exit
+from archive.errors import Exit
 from archive.ingest import carrying
-from archive.ingest.transfer import CardReadError
 from archive.store.durable import LocalDisk
 
 
@@ -17,16 +17,16 @@ def test_a_file_that_cannot_be_read_is_told_and_the_next_run_takes_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     card = tiny_card(tmp_path / "card", 6)
-    copy = carrying.copy_file
+    opened = Path.open
 
-    def third_fails(source: Path, *arguments: object, **options: object) -> object:
-        if source.name == "NOCT0003.JPG":
-            raise CardReadError("cannot be read: Input/output error")
-        return copy(source, *arguments, **options)  # type: ignore[arg-type]
+    def third_fails(path: Path, *arguments: Any, **options: Any) -> Any:
+        if path.name == "NOCT0003.JPG" and options.get("buffering") == 0:
+            raise OSError(5, "Input/output error")
+        return opened(path, *arguments, **options)
 
     with archive_in(tmp_path / "a") as workspace:
         with monkeypatch.context() as patch:
-            patch.setattr(carrying, "copy_file", third_fails)
+            patch.setattr(Path, "open", third_fails)
             (report,) = workspace.ingest.take([card], site=site_of(workspace))
         assert [note.path for note in report.failed] == ["DCIM/100NOCTU/NOCT0003.JPG"]
         assert (report.copied, report.exit_code) == (5, Exit.ATTENTION)
@@ -91,5 +91,10 @@ def test_a_copy_damaged_between_two_runs_is_noticed_before_it_is_listed(
             workspace.ingest.take([card], site=site_of(workspace))
         (copy,) = (tmp_path / "a/masters").rglob("NOCT0002.JPG")
         spoil(copy)
-        with pytest.raises(DamagedFileError, match=r"NOCT0002\.JPG on BLUE does not match the card"):
-            workspace.ingest.take([card], site=site_of(workspace))
+        (report,) = workspace.ingest.take([card], site=site_of(workspace))
+        ((path, text),) = [(note.path, note.text) for note in report.failed]
+        assert path == "DCIM/100NOCTU/NOCT0002.JPG"
+        assert "NOCT0002.JPG on BLUE does not match the card; neither was changed" in text
+        assert report.exit_code is Exit.ATTENTION
+        (again,) = workspace.ingest.take([card], site=site_of(workspace))
+        assert (again.copied, len(again.held), again.failed) == (1, 2, ())

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import threading
 import unicodedata
 from datetime import timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 from support.cards import BEGIN, archive_in, contents, demo_cards, jpeg, put, site_of, tiny_card, wav
 
 from archive.errors import ArchiveError, Exit, UsageError
-from archive.ingest import carrying
+from archive.ingest import carrying, run
 from archive.model.results import IngestReport
 from archive.store.digest import digest_at, digest_bytes
 from archive.store.durable import LocalDisk
@@ -216,14 +218,151 @@ def test_a_second_volume_gets_everything_and_the_whole_journal(tmp_path: Path) -
         assert len(workspace.story("NOCT0003.JPG").copies) == 2
 
 
-def test_a_volume_that_lacks_what_another_holds_is_named_and_never_passed_over(tmp_path: Path) -> None:
+def test_a_volume_that_lacks_what_another_holds_is_completed_from_the_card(tmp_path: Path) -> None:
     card = tiny_card(tmp_path / "card", 6)
     with archive_in(tmp_path / "a") as workspace:
         take(workspace, card)
     with open_archive(tmp_path / "a", also=[tmp_path / "b"]) as workspace:
         report = take(workspace, card)
-        assert report.waiting == ("6 files that are held already are not on b; they were not copied again",)
-        assert report.exit_code is Exit.ATTENTION
+        (roll,) = roll_folders(workspace.books.home.disk)
+        assert [(note.path, note.text) for note in report.completed] == [("b", f"6 files of masters/{roll}")]
+        assert (report.copied, len(report.held), report.exit_code) == (0, 6, Exit.DONE)
+        assert [volume.name for volume in report.volumes] == ["b"]
+        for path, (data, modified) in contents(tmp_path / "a/masters").items():
+            if "/ascmhl/" not in path:
+                assert contents(tmp_path / "b/masters")[path] == (data, modified)
+        second = workspace.books.volumes[1]
+        assert held_files(second.disk, roll).keys() == held_files(workspace.books.home.disk, roll).keys()
+        assert len(workspace.story("NOCT0003.JPG").copies) == 2
+        assert take(workspace, card).completed == ()
+
+
+def devices(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every source lies on a device of its own."""
+    monkeypatch.setattr(run.take_cards, "__kwdefaults__", {"device": lambda source: hash(source)})
+
+
+def test_cards_on_different_devices_are_copied_at_the_same_time_and_told_in_order(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    cards = [tiny_card(tmp_path / f"card{n}", 4, serial=f"00041{n}", first=10 * n) for n in (1, 2, 3)]
+    threads: set[str] = set()
+    bring = carrying.bring
+
+    def watched(*arguments: Any, **options: Any) -> Any:
+        threads.add(threading.current_thread().name)
+        return bring(*arguments, **options)
+
+    monkeypatch.setattr(carrying, "bring", watched)
+    devices(monkeypatch)
+    stages: list[tuple[str, int, int]] = []
+    told: list[str] = []
+    with archive_in(tmp_path / "a") as workspace:
+        reports = workspace.ingest.take(
+            cards,
+            site=site_of(workspace),
+            progress=lambda *words: stages.append(words),
+            told=lambda report: told.append(report.source),
+        )
+        assert [report.copied for report in reports] == [4, 4, 4]
+        assert told == [str(card) for card in cards]
+        assert threads == {"card 1", "card 2", "card 3"}
+        copying = [(done, total) for stage, done, total in stages if stage.startswith("Copying")]
+        size = sum(len(data) for card in cards for data, _ in contents(card).values())
+        assert copying[-1] == (size, size)
+        assert len(masters(tmp_path / "a")) == 12
+        assert workspace.custody.audit(lambda *_: None).findings == ()
+
+
+def test_a_card_that_is_stopped_stops_the_cards_beside_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Stop(BaseException):
+        pass
+
+    cards = [tiny_card(tmp_path / f"card{n}", 4, serial=f"00041{n}", first=10 * n) for n in (1, 2)]
+    devices(monkeypatch)
+
+    def stop(stage: str, _done: int, _total: int) -> None:
+        if stage.startswith("Copying"):
+            raise Stop
+
+    with archive_in(tmp_path / "a") as workspace:
+        with pytest.raises(Stop) as caught:
+            workspace.ingest.take(cards, site=site_of(workspace), progress=stop)
+        assert "of 8 files on BLUE" in caught.value.__notes__[0]
+        reports = workspace.ingest.take(cards, site=site_of(workspace))
+        assert [report.copied + len(report.held) for report in reports] == [4, 4]
+        assert len(masters(tmp_path / "a")) == 8
+
+
+def test_cards_that_share_a_file_are_taken_one_after_the_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first = tiny_card(tmp_path / "first", 3)
+    second = tiny_card(tmp_path / "second", 2, serial="000999", first=20)
+    put(second, "DCIM/101/COPY.JPG", (first / "DCIM/100NOCTU/NOCT0002.JPG").read_bytes())
+    devices(monkeypatch)
+    with archive_in(tmp_path / "a") as workspace:
+        reports = workspace.ingest.take([first, second], site=site_of(workspace))
+        assert [(report.copied, len(report.held)) for report in reports] == [(3, 0), (2, 1)]
+
+
+def test_two_cards_that_only_together_are_too_large_are_not_both_begun(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    cards = [tmp_path / "first", tmp_path / "second"]
+    for number, card in enumerate(cards):
+        put(card, "DCIM/100/NOTE.WAV", wav(500 + number))
+    devices(monkeypatch)
+    with archive_in(tmp_path / "a") as workspace:
+        monkeypatch.setattr(LocalDisk, "free", lambda self: (8 << 20) + 6_000_000)
+        reports = workspace.ingest.take(cards, site=site_of(workspace))
+        assert [len(report.failed) for report in reports] == [0, 1]
+        assert "no room" in reports[1].failed[0].text
+
+
+def test_a_clock_and_a_site_told_between_two_runs_do_not_split_the_roll(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Stop(BaseException):
+        pass
+
+    def stop(*_arguments: object, **_options: object) -> None:
+        raise Stop
+
+    card = tiny_card(tmp_path / "card", 6)
+    with archive_in(tmp_path / "a") as workspace:
+        with monkeypatch.context() as patch, pytest.raises(Stop):
+            patch.setattr(carrying, "record_generation", stop)
+            workspace.ingest.take([card])
+        (camera,) = workspace.books.catalogue.cameras().values()
+        workspace.statements.set_clock(camera, reads="2026-03-18 22:00:00", true="2026-03-20 22:00:00")
+        report = take(workspace, card)
+        assert report.exit_code is Exit.DONE
+        (roll,) = report.rolls
+        assert (roll.files, roll.night) == (6, "2026-03-18")
+        assert list(roll_folders(workspace.books.home.disk)) == [roll.folder]
+
+
+def test_a_run_that_is_stopped_says_what_is_verified_where_and_that_the_card_is_to_be_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Stop(BaseException):
+        pass
+
+    def stop(*_arguments: object, **_options: object) -> None:
+        raise Stop
+
+    card = tiny_card(tmp_path / "card", 6)
+    with archive_in(tmp_path / "a") as workspace, monkeypatch.context() as patch:
+        patch.setattr(carrying, "record_generation", stop)
+        with pytest.raises(Stop) as caught:
+            take(workspace, card)
+    assert caught.value.__notes__ == [
+        "Verified so far: 6 of 6 files on BLUE. Nothing on the card was changed; keep it as it is. "
+        "Run the same command again: it goes on where it stopped."
+    ]
 
 
 def test_a_volume_without_room_is_refused_before_the_first_byte(
@@ -236,12 +375,12 @@ def test_a_volume_without_room_is_refused_before_the_first_byte(
         monkeypatch.setattr(LocalDisk, "free", lambda self: 1000)
         with pytest.raises(ArchiveError) as caught:
             take(workspace, card)
-        assert "BLUE has 0.0 GB free" in caught.value.message
+        assert "BLUE has 0.0 GB free and needs" in caught.value.message
         assert caught.value.exit_code is Exit.REFUSED
         assert durable(tmp_path / "a") == before
 
 
-@pytest.mark.parametrize("stage", ["_state_rolls", "remove", "record_generation"])
+@pytest.mark.parametrize("stage", ["_state", "remove", "record_generation"])
 def test_an_ingest_stopped_anywhere_is_completed_by_the_next(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, stage: str
 ) -> None:
@@ -278,16 +417,16 @@ def test_an_interrupted_card_waits_while_another_is_taken(
 
     card = tiny_card(tmp_path / "card", 3)
     other = tiny_card(tmp_path / "other", 3, serial="000999", first=20)
-    copy = carrying.copy_file
+    opened = Path.open
 
-    def second_stops(source: Path, *arguments: object, **options: object) -> object:
-        if source.name == "NOCT0002.JPG":
+    def second_stops(path: Path, *arguments: Any, **options: Any) -> Any:
+        if path.name == "NOCT0002.JPG" and options.get("buffering") == 0:
             raise Stop
-        return copy(source, *arguments, **options)  # type: ignore[arg-type]
+        return opened(path, *arguments, **options)
 
     with archive_in(tmp_path / "a") as workspace:
         with monkeypatch.context() as patch, pytest.raises(Stop):
-            patch.setattr(carrying, "copy_file", second_stops)
+            patch.setattr(Path, "open", second_stops)
             take(workspace, card)
         report = take(workspace, other)
         assert report.copied == 3

@@ -1,27 +1,34 @@
-"""One file from a card to every volume."""
+"""Files from a card to every volume, on real folders."""
 
 from __future__ import annotations
 
-import io
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+import errno
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from archive.errors import ArchiveError, DamagedFileError, Exit
+from archive.errors import ArchiveError
 from archive.formats.volume import VolumeMark
-from archive.ingest.transfer import CardReadError, Copied, copy_file, read_digest, weaker
+from archive.ingest.buffers import Pool
+from archive.ingest.errand import Errand
+from archive.ingest.stages import StageMaker, inline, threaded
+from archive.ingest.transfer import Engine, bring
 from archive.store.digest import digest_bytes
 from archive.store.durable import LocalDisk, LocalWriting
 from archive.store.ports import Grade
 from archive.store.volumes import Volume
 
-DATA = bytes(range(256)) * 500
-TARGET = "masters/2026-03-18/one-00000000/100/A0001.JPG"
-TEMPORARY = "incoming/ingest-00000000.part"
+FOLDER = "masters/2026-03-18/one-00000000/100"
 MODIFIED = 1_773_871_200_123_456_000
+SIZES = (1, 1000, 65_536, 200_001)
+
+
+@pytest.fixture(params=[inline, threaded], ids=["inline", "threads"])
+def engine(request: pytest.FixtureRequest) -> Engine:
+    stages: StageMaker = request.param
+    return Engine(stages=stages, pool=Pool(blocks=3, size=1 << 16))
 
 
 def volume(root: Path, name: str) -> Volume:
@@ -32,165 +39,159 @@ def volume(root: Path, name: str) -> Volume:
 
 
 @pytest.fixture
-def source(tmp_path: Path) -> Path:
-    path = tmp_path / "A0001.JPG"
-    path.write_bytes(DATA)
-    return path
-
-
-@pytest.fixture
 def two(tmp_path: Path) -> list[Volume]:
     return [volume(tmp_path, "BLUE"), volume(tmp_path, "RED")]
 
 
-def copied(source: Path, volumes: list[Volume]) -> Copied:
-    return copy_file(
-        source, TARGET, volumes, temporary=TEMPORARY, modified_ns=MODIFIED, progress=lambda _count: None
-    )
+@pytest.fixture
+def card(tmp_path: Path) -> Path:
+    folder = tmp_path / "card"
+    folder.mkdir()
+    for size in SIZES:
+        (folder / f"A{size}.JPG").write_bytes(bytes(size % 251 for _ in range(size)))
+    return folder
 
 
-def nothing_left(volumes: list[Volume]) -> bool:
-    return all(not each.disk.files("incoming") and each.disk.stat(TARGET) is None for each in volumes)
+def errands(card: Path, volumes: list[Volume]) -> list[Errand]:
+    return [
+        Errand(
+            source=path,
+            name=path.name,
+            target=f"{FOLDER}/{path.name}",
+            size=path.stat().st_size,
+            modified_ns=MODIFIED,
+            wanted=frozenset(each.id for each in volumes),
+        )
+        for path in sorted(card.iterdir())
+    ]
 
 
-@contextmanager
-def readings(
-    monkeypatch: pytest.MonkeyPatch, source: Path, opening: Callable[[int], Any]
-) -> Iterator[list[int]]:
-    """Every unbuffered opening of ``source`` is answered by ``opening(count)``; None opens it really."""
-    opened = Path.open
-    count = [0]
-
-    def replaced(self: Path, *args: Any, **options: Any) -> Any:
-        if self == source and options.get("buffering") == 0:
-            count[0] += 1
-            answer = opening(count[0])
-            if isinstance(answer, BaseException):
-                raise answer
-            if answer is not None:
-                return answer
-        return opened(self, *args, **options)
-
-    with monkeypatch.context() as patch:
-        patch.setattr(Path, "open", replaced)
-        yield count
+def brought(
+    wanted: list[Errand], volumes: list[Volume], engine: Engine, progress: Callable[[int], None] | None = None
+) -> dict[str, ArchiveError]:
+    return bring(wanted, volumes, engine=engine, progress=progress or (lambda _count: None))
 
 
-def test_a_file_lies_on_every_volume_read_only_with_its_time_and_digest(
-    source: Path, two: list[Volume]
+def whole(card: Path, each: Volume) -> None:
+    for path in card.iterdir():
+        kept = each.root / FOLDER / path.name
+        assert kept.read_bytes() == path.read_bytes()
+        assert kept.stat().st_mode & 0o222 == 0
+        assert kept.stat().st_mtime_ns == MODIFIED
+    assert each.disk.files("incoming") == []
+
+
+def test_every_file_lies_on_every_volume_read_only_with_its_time_and_digest(
+    card: Path, two: list[Volume], engine: Engine
 ) -> None:
     told: list[int] = []
-    result = copy_file(source, TARGET, two, temporary=TEMPORARY, modified_ns=MODIFIED, progress=told.append)
-    assert result.digest == digest_bytes(DATA)
-    assert result.written
-    assert set(result.grades) == {each.id for each in two}
-    assert sum(told) == len(DATA)
+    wanted = errands(card, two)
+    assert brought(wanted, two, engine, told.append) == {}
+    assert sum(told) == sum(SIZES)
     for each in two:
-        path = each.root / TARGET
-        assert path.read_bytes() == DATA
-        assert path.stat().st_mode & 0o222 == 0
-        assert path.stat().st_mtime_ns == MODIFIED
-        assert each.disk.files("incoming") == []
+        whole(card, each)
+    for errand in wanted:
+        assert errand.source is not None
+        assert errand.digest == digest_bytes(errand.source.read_bytes())
+        assert errand.copied and errand.sound
+        assert errand.proven.keys() == {each.id for each in two}
 
 
-def test_the_source_is_read_once_for_all_volumes(
-    source: Path, two: list[Volume], monkeypatch: pytest.MonkeyPatch
+def test_the_card_is_read_once_for_all_volumes(
+    card: Path, two: list[Volume], engine: Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    with readings(monkeypatch, source, lambda _count: None) as count:
-        copied(source, two)
-    assert count == [1]
+    opened, count = Path.open, [0]
+
+    def counted(self: Path, *arguments: Any, **options: Any) -> Any:
+        count[0] += self.parent == card
+        return opened(self, *arguments, **options)
+
+    monkeypatch.setattr(Path, "open", counted)
+    brought(errands(card, two), two, engine)
+    assert count == [len(SIZES)]
 
 
-def test_what_lies_there_already_is_proven_and_not_written_again(source: Path, two: list[Volume]) -> None:
-    copied(source, two)
-    again = copied(source, two)
-    assert not again.written
-    assert again.digest == digest_bytes(DATA)
-    assert set(again.grades) == {each.id for each in two}
+def test_what_lies_there_already_is_proven_and_not_written_again(
+    card: Path, two: list[Volume], engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    brought(errands(card, two), two[:1], engine)
+    (two[0].root / FOLDER / "A1000.JPG").chmod(0o644)
+    begun: list[str] = []
+    begin = LocalDisk.begin
+
+    def watched(self: LocalDisk, path: str) -> LocalWriting:
+        begun.append(self.root.name)
+        return begin(self, path)
+
+    monkeypatch.setattr(LocalDisk, "begin", watched)
+    wanted = errands(card, two)
+    assert brought(wanted, two, engine) == {}
+    assert set(begun) == {"RED"}
+    for each in two:
+        whole(card, each)
+    assert all(len(errand.proven) == 2 for errand in wanted)
 
 
-def test_a_volume_that_lacks_the_file_is_completed_from_the_card(source: Path, two: list[Volume]) -> None:
-    copied(source, two[:1])
-    result = copied(source, two)
-    assert result.written
-    assert set(result.grades) == {each.id for each in two}
-    assert (two[1].root / TARGET).read_bytes() == DATA
-
-
-def test_a_copy_that_a_crash_left_writable_is_made_read_only(source: Path, two: list[Volume]) -> None:
-    copied(source, two)
-    (two[0].root / TARGET).chmod(0o644)
-    copied(source, two)
-    assert (two[0].root / TARGET).stat().st_mode & 0o222 == 0
-
-
-def test_other_bytes_under_the_name_are_never_overwritten(source: Path, two: list[Volume]) -> None:
-    path = two[0].root / TARGET
+def test_other_bytes_under_a_name_are_never_overwritten_and_the_rest_is_brought(
+    card: Path, two: list[Volume], engine: Engine
+) -> None:
+    path = two[0].root / FOLDER / "A1000.JPG"
     path.parent.mkdir(parents=True)
     path.write_bytes(b"others")
-    with pytest.raises(DamagedFileError, match="does not match the card"):
-        copied(source, two)
+    wanted = errands(card, two)
+    assert brought(wanted, two, engine) == {}
     assert path.read_bytes() == b"others"
+    assert {errand.name: errand.clash for errand in wanted if errand.clash} == {"A1000.JPG": ["BLUE"]}
+    assert sum(errand.sound for errand in wanted) == len(SIZES) - 1
+    whole(card, two[1])
 
 
-def test_a_reader_that_fails_twice_and_then_works_costs_nothing(
-    source: Path, two: list[Volume], monkeypatch: pytest.MonkeyPatch
+def test_a_volume_that_fills_up_is_told_and_left_without_a_half_file_while_the_other_completes(
+    card: Path, two: list[Volume], engine: Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    fault = OSError(5, "Input/output error")
-    with readings(monkeypatch, source, lambda count: fault if count < 3 else None) as count:
-        result = copied(source, two)
-    assert count == [3]
-    assert result.digest == digest_bytes(DATA)
+    write = LocalWriting.write
+
+    def full(self: LocalWriting, block: bytes | memoryview) -> None:
+        if "RED" in str(self._path) and len(block) == 65_536:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        write(self, block)
+
+    monkeypatch.setattr(LocalWriting, "write", full)
+    wanted = errands(card, two)
+    failures = brought(wanted, two, engine)
+    assert failures.keys() == {two[1].id}
+    assert failures[two[1].id].message == "RED cannot be written: No space left on device."
+    whole(card, two[0])
+    assert two[1].disk.files("incoming") == []
+    assert all(two[0].id in errand.proven for errand in wanted)
 
 
-def test_a_reader_that_fails_in_the_middle_leaves_no_half_file(
-    source: Path, two: list[Volume], monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize("call", ["publish", "read_back", "sync_folder", "stat"])
+def test_a_volume_that_fails_in_any_call_does_not_stop_the_other(
+    card: Path, two: list[Volume], engine: Engine, monkeypatch: pytest.MonkeyPatch, call: str
 ) -> None:
-    class Halting(io.BytesIO):
-        def readinto(self, buffer: Any) -> int:
-            if self.tell() >= 1000:
-                raise OSError(5, "Input/output error")
-            buffer[:1000] = DATA[:1000]
-            self.seek(1000)
-            return 1000
+    honest = getattr(LocalDisk, call)
 
-    with readings(monkeypatch, source, lambda count: Halting() if count < 3 else None):
-        result = copied(source, two)
-    assert result.digest == digest_bytes(DATA)
-    assert (two[1].root / TARGET).read_bytes() == DATA
+    def broken(self: LocalDisk, *arguments: Any) -> Any:
+        if self.root.name == "BLUE":
+            raise OSError(errno.EIO, "Input/output error")
+        return honest(self, *arguments)
 
-
-def test_a_reader_that_keeps_failing_is_told_and_leaves_nothing(
-    source: Path, two: list[Volume], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    with (
-        readings(monkeypatch, source, lambda _count: OSError(5, "Input/output error")) as count,
-        pytest.raises(CardReadError, match="Input/output error"),
-    ):
-        copied(source, two)
-    assert count == [3]
-    assert nothing_left(two)
-
-
-def test_a_source_that_changes_while_it_is_read_is_not_kept(
-    source: Path, two: list[Volume], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    def growing(_count: int) -> None:
-        with source.open("ab") as stream:
-            stream.write(b"more")
-
-    with readings(monkeypatch, source, growing), pytest.raises(CardReadError, match="changed while"):
-        copied(source, two)
-    assert nothing_left(two)
-    with readings(monkeypatch, source, growing), pytest.raises(CardReadError, match="changed while"):
-        read_digest(source)
+    monkeypatch.setattr(LocalDisk, call, broken)
+    wanted = errands(card, two)
+    failures = brought(wanted, two, engine)
+    assert failures.keys() == {two[0].id}
+    assert "Input/output error" in failures[two[0].id].message
+    monkeypatch.undo()
+    assert two[0].disk.files("incoming") == []
+    whole(card, two[1])
+    assert all(errand.proven.keys() == {two[1].id} for errand in wanted)
 
 
 def test_a_copy_that_reads_back_wrong_is_written_again(
-    source: Path, two: list[Volume], monkeypatch: pytest.MonkeyPatch
+    card: Path, two: list[Volume], engine: Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    honest = LocalDisk.read_back
-    lies = [2]
+    honest, lies = LocalDisk.read_back, [2]
 
     def lying(self: LocalDisk, path: str) -> tuple[str, Grade]:
         digest, grade = honest(self, path)
@@ -200,71 +201,78 @@ def test_a_copy_that_reads_back_wrong_is_written_again(
         return digest, grade
 
     monkeypatch.setattr(LocalDisk, "read_back", lying)
-    assert copied(source, two).written
+    assert brought(errands(card, two), two, engine) == {}
     assert lies == [0]
+    for each in two:
+        whole(card, each)
 
 
-def test_a_copy_that_never_reads_back_right_is_refused_by_volume_name(
-    source: Path, two: list[Volume], monkeypatch: pytest.MonkeyPatch
+def test_two_readings_that_differ_are_told_and_nothing_of_the_second_is_kept(
+    card: Path, two: list[Volume], engine: Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(LocalDisk, "read_back", lambda self, path: ("xxh128:" + "0" * 32, Grade.DIRECT))
-    with pytest.raises(DamagedFileError) as caught:
-        copied(source, two)
-    assert "BLUE, RED" in caught.value.message
-    assert "A0001.JPG" in caught.value.message
-    assert nothing_left(two)
+    honest, lies = LocalDisk.read_back, [1]
+
+    def lying(self: LocalDisk, path: str) -> tuple[str, Grade]:
+        digest, grade = honest(self, path)
+        if self.root.name == "RED" and lies[0] and (self.root / path).stat().st_size == 1000:
+            lies[0] = 0
+            other = card / "A1000.JPG"
+            other.write_bytes(b"x" * 1000)
+            return "xxh128:" + "0" * 32, grade
+        return digest, grade
+
+    monkeypatch.setattr(LocalDisk, "read_back", lying)
+    wanted = errands(card, two)
+    assert brought(wanted, two, engine) == {}
+    assert [errand.fault for errand in wanted if errand.fault] == ["two readings of it differ"]
+    assert not (two[1].root / FOLDER / "A1000.JPG").exists()
+    assert two[1].disk.files("incoming") == []
 
 
-def test_a_volume_that_fills_up_is_named_and_left_without_a_half_file(
-    source: Path, two: list[Volume], monkeypatch: pytest.MonkeyPatch
+def test_what_no_card_has_is_only_proven_where_it_lies(card: Path, two: list[Volume], engine: Engine) -> None:
+    brought(errands(card, two), two[:1], engine)
+    wanted = errands(card, two)
+    for errand in wanted:
+        assert errand.source is not None
+        errand.digest = digest_bytes(errand.source.read_bytes())
+        errand.source = None
+    assert brought(wanted, two[:1], engine) == {}
+    assert all(errand.proven.keys() == {two[0].id} for errand in wanted)
+    assert brought(wanted, two, engine) == {}
+    assert {errand.fault for errand in wanted} == {"no card here has it"}
+
+
+def test_a_run_that_is_stopped_leaves_no_temporary_file_and_takes_nothing_back(
+    card: Path, two: list[Volume], engine: Engine
 ) -> None:
-    write = LocalWriting.write
+    class Stop(BaseException):
+        pass
 
-    def full(self: LocalWriting, block: bytes | memoryview) -> None:
-        if "RED" in str(self._path):
-            raise OSError(28, "No space left on device")
-        write(self, block)
+    def stop(count: int) -> None:
+        if count == 65_536:
+            raise Stop
 
-    monkeypatch.setattr(LocalWriting, "write", full)
-    with pytest.raises(ArchiveError) as caught:
-        copied(source, two)
-    assert caught.value.message == "RED cannot be written: No space left on device."
-    assert caught.value.exit_code is Exit.ATTENTION
-    assert nothing_left(two)
+    wanted = errands(card, two)
+    with pytest.raises(Stop):
+        brought(wanted, two, engine, stop)
+    for each in two:
+        assert each.disk.files("incoming") == []
+        for errand in wanted:
+            if each.id in errand.proven:
+                assert errand.source is not None
+                assert (each.root / errand.target).read_bytes() == errand.source.read_bytes()
 
 
-def test_a_volume_that_fails_when_its_copy_is_named_is_told_in_words(
-    source: Path, two: list[Volume], monkeypatch: pytest.MonkeyPatch
+def test_more_files_than_blocks_and_batches_pass_through_in_bounded_memory(
+    tmp_path: Path, two: list[Volume], engine: Engine
 ) -> None:
-    def broken(self: LocalDisk, source: str, target: str) -> None:
-        raise OSError(5, "Input/output error")
-
-    monkeypatch.setattr(LocalDisk, "publish", broken)
-    with pytest.raises(ArchiveError, match="cannot be written: Input/output error"):
-        copied(source, two)
-    assert nothing_left(two)
-
-
-def test_a_copy_that_cannot_be_read_back_is_told_in_words(
-    source: Path, two: list[Volume], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    def broken(self: LocalDisk, path: str) -> tuple[str, Grade]:
-        raise OSError(5, "Input/output error")
-
-    monkeypatch.setattr(LocalDisk, "read_back", broken)
-    with pytest.raises(ArchiveError, match="Input/output error"):
-        copied(source, two)
-    assert nothing_left(two)
-
-
-@pytest.mark.parametrize(
-    ("one", "other", "least"),
-    [
-        (None, Grade.DIRECT, Grade.DIRECT),
-        (Grade.DIRECT, Grade.CACHED, Grade.CACHED),
-        (Grade.EVICTED, Grade.DIRECT, Grade.EVICTED),
-        (Grade.CACHED, Grade.EVICTED, Grade.CACHED),
-    ],
-)
-def test_the_weaker_grade_counts(one: Grade | None, other: Grade, least: Grade) -> None:
-    assert weaker(one, other) is least
+    card = tmp_path / "many"
+    card.mkdir()
+    for number in range(150):
+        (card / f"{number:04d}.JPG").write_bytes(number.to_bytes(2, "big") * 50)
+    wanted = errands(card, two)
+    assert brought(wanted, two, engine) == {}
+    assert all(len(errand.proven) == 2 for errand in wanted)
+    whole(card, two[1])
+    # All three blocks are back.
+    assert len({engine.pool.take() for _ in range(3)}) == 3

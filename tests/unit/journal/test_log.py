@@ -12,7 +12,9 @@ from support.disks import MemoryDisk
 
 from archive.errors import ArchiveError, DamagedFileError
 from archive.formats import entry as entry_format
-from archive.journal.log import LAST_COUNTER, Fault, Log, unite
+from archive.journal.counters import LAST
+from archive.journal.log import Fault, Log
+from archive.journal.uniting import unite
 from archive.model.entry import Draft, Entry
 from archive.model.identity import sha256_id
 from archive.store.durable import LocalDisk, read_bytes, write_new
@@ -99,7 +101,7 @@ def test_a_used_up_counter_is_refused_and_nothing_unreadable_written() -> None:
     disk = MemoryDisk()
     made, data = entry_format.encode(
         kind="rating",
-        counter=LAST_COUNTER,
+        counter=LAST,
         time="2026-03-19T06:15:02Z",
         writer="w9",
         previous=None,

@@ -75,3 +75,86 @@ def test_of_corrections_that_cover_a_reading_the_last_stated_applies_and_never_t
     earlier = CaptureFacts(taken="2026-03-18T23:30:14", offset="+01:00")
     assert capture_time(earlier, FILE, SITE, [slow, hour]).moment == reading + timedelta(seconds=71)
     assert capture_time(None, FILE, SITE, [slow]).moment == FILE
+
+
+AUTUMN = "2026-10-25T02:30:00"
+"""In Europe clocks go back at 01:00 UTC on the last Sunday of October (Directive 2000/84/EC): 02:30 comes twice."""
+SPRING = "2026-03-29T02:30:00"
+"""They go forward at 01:00 UTC on the last Sunday of March: there is no 02:30."""
+
+
+def test_in_the_repeated_hour_of_autumn_the_first_counts_and_is_told_as_doubtful() -> None:
+    time = capture_time(CaptureFacts(taken=AUTUMN), FILE, SITE)
+    assert (time.moment, time.source) == (at(2026, 10, 25, 0, 30), TimeSource.DOUBTFUL)
+    assert not time.source.certain
+
+
+def test_in_the_hour_that_spring_leaves_out_the_offset_before_it_counts_and_is_doubtful() -> None:
+    time = capture_time(CaptureFacts(taken=SPRING), FILE, SITE)
+    assert (time.moment, time.source) == (at(2026, 3, 29, 1, 30), TimeSource.DOUBTFUL)
+
+
+@pytest.mark.parametrize(
+    "taken, moment",
+    [
+        ("2026-10-25T01:59:59", at(2026, 10, 24, 23, 59, 59)),
+        ("2026-10-25T03:00:00", at(2026, 10, 25, 2)),
+        ("2026-03-29T01:59:59", at(2026, 3, 29, 0, 59, 59)),
+        ("2026-03-29T03:00:00", at(2026, 3, 29, 1)),
+    ],
+)
+def test_just_outside_those_hours_nothing_is_in_doubt(taken: str, moment: datetime) -> None:
+    time = capture_time(CaptureFacts(taken=taken), FILE, SITE)
+    assert (time.moment, time.source) == (moment, TimeSource.SITE)
+
+
+@pytest.mark.parametrize("offset, hour", [("+02:00", 0), ("+01:00", 1)])
+def test_a_recorded_offset_tells_the_two_half_past_twos_apart(offset: str, hour: int) -> None:
+    time = capture_time(CaptureFacts(taken=AUTUMN, offset=offset), FILE, SITE)
+    assert (time.moment, time.source) == (at(2026, 10, 25, hour, 30), TimeSource.OFFSET)
+
+
+def test_a_camera_that_stayed_on_summer_time_is_put_right_by_a_correction_of_a_span() -> None:
+    stayed = ClockCorrection(reads=at(2026, 10, 25, 2), true=at(2026, 10, 25, 1), since=at(2026, 10, 25, 2))
+    before = capture_time(CaptureFacts(taken="2026-10-25T02:59:50"), FILE, SITE, [stayed])
+    after = capture_time(CaptureFacts(taken="2026-10-25T03:00:00"), FILE, SITE, [stayed])
+    assert after.moment - before.moment == timedelta(seconds=10)
+
+
+def test_drift_grows_from_the_photographed_reading_in_both_directions() -> None:
+    reading = at(2026, 3, 18, 22)
+    clock = ClockCorrection(reads=reading, true=reading + timedelta(seconds=60), drift=4.0)
+    for days in (-1.0, 0.0, 0.5, 2.0):
+        taken = (reading + timedelta(days=days)).replace(tzinfo=None).isoformat()
+        time = capture_time(CaptureFacts(taken=taken, offset="+00:00"), FILE, SITE, [clock])
+        assert (time.moment - (reading + timedelta(days=days))).total_seconds() == 60 - 4 * days
+
+
+def test_a_span_holds_its_first_reading_and_not_its_last() -> None:
+    since, until = at(2026, 3, 18, 22), at(2026, 3, 18, 23)
+    clock = ClockCorrection(reads=since, true=since + timedelta(seconds=5), since=since, until=until)
+    for taken, seconds in (("21:59:59", 0), ("22:00:00", 5), ("22:59:59", 5), ("23:00:00", 0)):
+        facts = CaptureFacts(taken=f"2026-03-18T{taken}", offset="+00:00")
+        plain = capture_time(facts, FILE, SITE).moment
+        assert (capture_time(facts, FILE, SITE, [clock]).moment - plain).total_seconds() == seconds
+
+
+@pytest.mark.parametrize(
+    "taken, night", [("23:59:59", 18), ("00:00:00", 18), ("11:38:00", 18), ("11:40:00", 19)]
+)
+def test_local_midnight_is_inside_a_night_and_local_mean_noon_ends_it(taken: str, night: int) -> None:
+    # 20.4° east: local mean noon is at 12:00 − 20.4/15 h = 10:38:24 UTC, 11:38:24 by the clock of the zone.
+    day = "18" if taken.startswith("23") else "19"
+    facts = CaptureFacts(taken=f"2026-03-{day}T{taken}")
+    assert capture_time(facts, FILE, SITE).night.day == night
+
+
+@pytest.mark.parametrize("month", [6, 12], ids=["polar day", "polar night"])
+def test_where_the_sun_does_not_set_or_rise_nights_still_run_from_noon_to_noon(month: int) -> None:
+    far = Site(
+        id="site:far", name="Far", latitude=78.2, longitude=15.6, elevation_m=5, zone="Arctic/Longyearbyen"
+    )
+    evening = capture_time(CaptureFacts(taken=f"2026-{month:02}-20T23:50:00"), FILE, far)
+    morning = capture_time(CaptureFacts(taken=f"2026-{month:02}-21T00:10:00"), FILE, far)
+    assert evening.night == morning.night
+    assert evening.night.isoformat() == f"2026-{month:02}-20"

@@ -8,7 +8,8 @@ import ephem.tests
 import pytest
 
 from archive.model.place import Site
-from archive.nights.sky import Darkness, moon_altitude, moon_lit, night_sky, sun_altitude
+from archive.model.sky import Darkness
+from archive.nights.sky import moon_altitude, moon_lit, night_sky, sun_altitude
 
 TABLES = Path(ephem.tests.__file__).parent / "usno"
 

@@ -37,6 +37,31 @@ def test_a_finished_file_is_read_only_has_its_time_and_its_bytes(disk: Disk) -> 
     assert read_bytes(disk, "incoming/a.part") == b"abc"
 
 
+def test_a_sealed_file_is_read_only_and_has_its_time_before_it_is_finished(disk: Disk) -> None:
+    writing = disk.begin("incoming/a.part")
+    writing.write(b"abc")
+    writing.seal(modified_ns=1_773_873_060_000_000_000)
+    found = disk.stat("incoming/a.part")
+    assert found is not None
+    assert (found.size, found.writable, found.modified_ns) == (3, False, 1_773_873_060_000_000_000)
+    writing.finish()
+    assert disk.stat("incoming/a.part") == found
+    assert read_bytes(disk, "incoming/a.part") == b"abc"
+
+
+def test_a_sealed_file_can_be_abandoned(disk: Disk) -> None:
+    writing = disk.begin("incoming/a.part")
+    writing.seal()
+    writing.abandon()
+    assert disk.stat("incoming/a.part") is None
+
+
+def test_a_disk_knows_what_its_file_system_cannot_keep(disk: Disk) -> None:
+    found = disk.traits()
+    assert found.largest_file is None
+    assert disk.files("incoming") == []
+
+
 def test_blocks_are_appended_in_order(disk: Disk) -> None:
     writing = disk.begin("incoming/a.part")
     writing.write(b"ab")

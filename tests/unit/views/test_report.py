@@ -13,7 +13,6 @@ from archive.model.results import (
     AuditReport,
     ExportReport,
     FileNote,
-    IngestReport,
     LineageAnswer,
     LineageInput,
     MadeFile,
@@ -33,14 +32,6 @@ def said(tell: Callable[[Report], None]) -> str:
     return text
 
 
-def ingest(**more: object) -> IngestReport:
-    values: dict[str, object] = {
-        "source": "card", "copied": 0, "copied_size": 0, "held": (), "ignored": (), "failed": (),
-        "remarks": (), "rolls": (), "volumes": (),
-    }  # fmt: skip
-    return IngestReport(**(values | more))  # type: ignore[arg-type]
-
-
 def test_markup_and_escapes_in_names_are_text() -> None:
     assert "[bold]" in said(lambda r: r.say("name [bold]"))
     text = said(lambda r: r.stale([StaleLine(path=NAME, state="stale", reason="why", changes=("[red]x",))]))
@@ -48,20 +39,10 @@ def test_markup_and_escapes_in_names_are_text() -> None:
     assert "[red]x" in text
 
 
-def test_an_empty_a_held_and_a_fresh_card_are_told_apart() -> None:
-    note = FileNote(path="a", text="x")
-    assert "nothing to take in" in said(lambda r: r.ingest(ingest()))
-    assert "all 2 files are held already" in said(lambda r: r.ingest(ingest(held=(note, note))))
-    text = said(lambda r: r.ingest(ingest(copied=3, copied_size=4_500_000, failed=(note,), waiting=("w",))))
-    assert "3 files copied (4.5 MB), 0 held already, 0 ignored, 1 failed" in text
-    assert "still on the card" in text
-    assert "Unfinished: w" in text
-
-
 def test_long_lists_are_cut_and_counted() -> None:
     notes = tuple(FileNote(path=f"file{n}", text="left") for n in range(20))
-    text = said(lambda r: r.ingest(ingest(copied=1, ignored=notes)))
-    assert "… and 8 more; --json lists all." in text
+    assert "… and 8 more; --json lists all." in said(lambda r: r.notes("Ignored", notes))
+    assert said(lambda r: r.notes("Ignored", ())) == ""
 
 
 def test_an_export_tells_what_is_made_there_and_lost() -> None:
@@ -109,7 +90,6 @@ def test_audits_say_whether_all_is_well() -> None:
 def test_nothing_held_says_what_to_do() -> None:
     assert "noctuary ingest" in said(lambda r: r.nights([]))
     assert "five frames" in said(lambda r: r.sequences([]))
-    assert "noctuary recipe set" in said(lambda r: r.history([]))
     assert "No recipe" in said(lambda r: r.recipe([]))
     assert "Every derivative" in said(lambda r: r.stale([]))
 

@@ -53,6 +53,24 @@ def test_statements_are_confirmed(typed: Any) -> None:
     )
 
 
+def test_questions_are_answered_and_kept(typed: Any) -> None:
+    assert "6 frames." in typed("find", "night:2026-03-18 exposure>1s", "--keep", "long ones")
+    answer = typed("find", "--named", "long ones", "--limit", "2")
+    assert "2 of 6 frames; --limit lists more." in answer
+    assert "night:2026-03-18 exposure>1s" in typed("queries")
+    with pytest.raises(UsageError, match="Two queries"):
+        typed("find", "iso:800", "--named", "long ones")
+    with pytest.raises(UsageError, match="at column 1"):
+        typed("find", "nigth:2026")
+
+
+def test_the_help_of_find_names_every_field(typed: Any) -> None:
+    from archive.catalogue.query_fields import FIELDS
+
+    told = typed("find", "--help")
+    assert all(name in told for name in FIELDS)
+
+
 def test_recipes_are_told_in_words(typed: Any) -> None:
     assert "0.5" in typed("recipe", "set", FRAME, "exposure.stops=0.5")
     assert "Nothing changed" in typed("recipe", "set", FRAME, "exposure.stops=0.5")
@@ -75,6 +93,25 @@ def test_exports_are_found_again(typed: Any, place: Studio, tmp_path: Path) -> N
     assert look.read_bytes().startswith(b"\xff\xd8")
     with pytest.raises(UsageError, match="is a folder"):
         typed("preview", FRAME, "--to", str(tmp_path), "--size", "200")
+
+
+def test_a_frame_can_be_looked_at_in_parts_and_by_its_levels(typed: Any, tmp_path: Path) -> None:
+    look, chart = tmp_path / "one.jpg", tmp_path / "curve.svg"
+    typed("recipe", "set", FRAME, "exposure.stops=1")
+    told = typed("preview", FRAME, "--only", "exposure", "--alone", "--histogram", "--to", str(look))
+    for part in ("Raw, in stops below clipping", "Picture, in shares of white", "clipped  red"):
+        assert part in told
+    before = look.read_bytes()
+    typed("preview", FRAME, "--before", "--to", str(look))
+    assert look.read_bytes() != before
+    with pytest.raises(UsageError, match="exclude each other"):
+        typed("preview", FRAME, "--before", "--alone")
+    assert "Raw, in stops below clipping" in typed("show", FRAME, "--histogram")
+    assert '"levels"' in typed("show", FRAME, "--histogram", "--json")
+    assert "Tone response of exposure" in typed("recipe", "show", FRAME, "--curve")
+    assert "Written:" in typed("recipe", "show", FRAME, "--to", str(chart))
+    assert b"<svg" in chart.read_bytes()[:600]
+    assert '"shown"' in typed("recipe", "show", FRAME, "--curve", "--json")
 
 
 def test_custody_says_that_all_is_well(typed: Any) -> None:

@@ -1,0 +1,261 @@
+"""The sequences of each camera, told anew only where frames came, went or moved in time.
+
+Frames further apart than the longest gap never share a sequence unless a person joins them. So a camera's
+years fall into stretches that know nothing of each other, and one night's card touches only its own.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from sqlalchemy import bindparam, delete, func, literal, select, tuple_, update
+from sqlalchemy.orm import Session
+
+from archive.catalogue.inserting import insert_rows
+from archive.catalogue.rows import FrameRow, SequenceRow, StatementRow
+from archive.catalogue.standing_for import all_pairs
+from archive.catalogue.telling import Moments
+from archive.nights.capture_time import TimeSource
+from archive.nights.sequences import LONGEST_GAP_S, Run, Shot, find_sequences
+
+_GAP = timedelta(seconds=LONGEST_GAP_S)
+_PAGE = 2_000
+
+Address = tuple[str, int]
+"""Night and number of a sequence."""
+
+Span = tuple[datetime, datetime]
+"""First and last moment of a stretch of time, both included."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Unnumbered:
+    """A sequence that was found and has no number yet; ``first`` is the frame its number will hang on."""
+
+    camera: str
+    night: str
+    number: int
+    first: str
+
+
+def tell_sequences(session: Session, moments: Moments) -> list[Unnumbered]:
+    """Write the sequences around these moments; answers those that need a number."""
+    if not moments:
+        return []
+    pairs = all_pairs(session)
+    joins, breaks = (_stated(session, layer, pairs) for layer in ("sequence-join", "sequence-break"))
+    claims = _claims(session, pairs)
+    unnumbered: list[Unnumbered] = []
+    for camera, touched in sorted(moments.items()):
+        stretches = _Stretches(session, camera, joins)
+        teller = _Teller(session, camera, joins, breaks, claims.get(camera, {}))
+        for span in stretches.around(touched):
+            for block in stretches.blocks(span):
+                unnumbered += teller.tell(block)
+    return unnumbered
+
+
+def _stated(session: Session, layer: str, pairs: dict[str, str]) -> frozenset[str]:
+    query = select(StatementRow.subject, StatementRow.value).where(StatementRow.layer == layer)
+    query = query.order_by(StatementRow.counter, StatementRow.entry)
+    told = {pairs.get(row.subject, row.subject): json.loads(row.value) for row in session.execute(query)}
+    return frozenset(frame for frame, value in told.items() if value)
+
+
+def _claims(session: Session, pairs: dict[str, str]) -> dict[str, dict[str, list[Address]]]:
+    """By camera, the numbers that hang on each anchoring frame; the first stated claim to a number has it."""
+    query = (
+        select(StatementRow.subject, StatementRow.value)
+        .where(StatementRow.layer == "sequence-number")
+        .order_by(StatementRow.counter, StatementRow.entry, StatementRow.subject)
+    )
+    claims: dict[str, dict[str, list[Address]]] = {}
+    given: set[tuple[str, Address]] = set()
+    for row in session.execute(query):
+        value = json.loads(row.value)
+        camera, address = str(value["camera"]), (str(value["night"]), int(value["number"]))
+        if (camera, address) not in given:
+            given.add((camera, address))
+            # A frame may have a number of its own, and another from a companion that came before it.
+            frame = pairs.get(row.subject, row.subject)
+            claims.setdefault(camera, {}).setdefault(frame, []).append(address)
+    return claims
+
+
+class _Stretches:
+    """The frames of one camera in order of time, cut where nothing can belong together."""
+
+    def __init__(self, session: Session, camera: str, joins: frozenset[str]) -> None:
+        self._session = session
+        self._camera = camera
+        self._joins = joins
+        self._timed = (FrameRow.camera == camera, FrameRow.time_source != str(TimeSource.FILE))
+
+    def around(self, moments: Sequence[datetime]) -> list[Span]:
+        """The spans of time whose sequences these moments may have changed; old sequences there are gone."""
+        spans: list[Span] = []
+        for moment in sorted(moments):
+            if spans and moment - spans[-1][1] <= _GAP:
+                spans[-1] = (spans[-1][0], moment)
+            else:
+                spans.append((moment, moment))
+        merged: list[Span] = []
+        for span in sorted(self._whole(span) for span in spans):
+            if merged and span[0] <= merged[-1][1]:
+                merged[-1] = (merged[-1][0], max(merged[-1][1], span[1]))
+            else:
+                merged.append(span)
+        for span in merged:
+            self._forget(span)
+        return merged
+
+    def _whole(self, span: Span) -> Span:
+        """A span with everything that belongs together with it, now or as it was told before."""
+        while True:
+            low, high = span
+            query = select(func.min(SequenceRow.first), func.max(SequenceRow.last)).where(
+                SequenceRow.camera == self._camera, SequenceRow.last >= low, SequenceRow.first <= high
+            )
+            first, last = self._session.execute(query).one()
+            wider = self._edge(min(low, first or low), -1), self._edge(max(high, last or high), 1)
+            if wider == span:
+                return span
+            span = wider
+
+    def _edge(self, start: datetime, way: int) -> datetime:
+        """The last moment that is reached from ``start`` without a gap that is too long."""
+        edge, joined = start, False
+        beyond = FrameRow.taken >= start if way > 0 else FrameRow.taken <= start
+        order = FrameRow.taken.asc() if way > 0 else FrameRow.taken.desc()
+        query = select(FrameRow.id, FrameRow.taken).where(*self._timed, beyond).order_by(order)
+        # Read page by page on purpose: the walk mostly ends within the night.
+        for row in self._session.execute(query.execution_options(yield_per=_PAGE)):
+            held = row.id in self._joins if way > 0 else joined
+            if abs(row.taken - edge) > _GAP and not held:
+                break
+            edge, joined = row.taken, row.id in self._joins
+        return edge
+
+    def _forget(self, span: Span) -> None:
+        low, high = span
+        self._session.execute(
+            delete(SequenceRow).where(
+                SequenceRow.camera == self._camera, SequenceRow.last >= low, SequenceRow.first <= high
+            )
+        )
+        self._session.execute(
+            update(FrameRow)
+            .where(FrameRow.camera == self._camera, FrameRow.taken.between(low, high))
+            .where(FrameRow.sequence.is_not(None))
+            .values(sequence=None, position=None)
+        )
+
+    def blocks(self, span: Span) -> Iterator[list[Any]]:
+        """The frames of a span in order, in blocks that know nothing of each other."""
+        block: list[Any] = []
+        for row in self._rows(span):
+            if block and row.taken - block[-1].taken > _GAP and row.id not in self._joins:
+                yield block
+                block = []
+            block.append(row)
+        if block:
+            yield block
+
+    def _rows(self, span: Span) -> Iterator[Any]:
+        place = tuple_(FrameRow.taken, FrameRow.path, FrameRow.id)
+        columns = (
+            FrameRow.id,
+            FrameRow.taken,
+            FrameRow.path,
+            FrameRow.night,
+            FrameRow.exposure_s,
+            FrameRow.iso,
+            FrameRow.f_number,
+            FrameRow.focal_mm,
+        )
+        query = select(*columns).where(*self._timed, FrameRow.taken.between(*span)).order_by(*place.clauses)
+        page = self._session.execute(query.limit(_PAGE)).all()
+        while page:
+            yield from page
+            last = page[-1]
+            # Frames are written between the pages: a cursor held open over that may miss some.
+            after = place > tuple_(
+                literal(last.taken, FrameRow.taken.type), literal(last.path), literal(last.id)
+            )
+            page = self._session.execute(query.where(after).limit(_PAGE)).all()
+
+
+class _Teller:
+    """Writes the sequences of one camera."""
+
+    def __init__(
+        self,
+        session: Session,
+        camera: str,
+        joins: frozenset[str],
+        breaks: frozenset[str],
+        claims: dict[str, list[Address]],
+    ) -> None:
+        self._session = session
+        self._camera = camera
+        self._joins = joins
+        self._breaks = breaks
+        self._claims = claims
+        self._numbers: dict[str, int] = {}
+        for night, number in (address for given in claims.values() for address in given):
+            self._numbers[night] = max(number, self._numbers.get(night, 0))
+
+    def tell(self, block: Sequence[Any]) -> Iterator[Unnumbered]:
+        """Write the sequences among these frames; those without a number are answered instead."""
+        shots = [_shot(row) for row in block]
+        rows = {row.id: row for row in block}
+        placed: list[dict[str, Any]] = []
+        for run in find_sequences(shots, breaks=self._breaks, joins=self._joins):
+            address = min((given for f in run.frames for given in self._claims.get(f, ())), default=None)
+            if address is None:
+                night = rows[run.frames[0]].night
+                number = self._numbers[night] = self._numbers.get(night, 0) + 1
+                yield Unnumbered(camera=self._camera, night=night, number=number, first=run.frames[0])
+                continue
+            key = f"{address[0]}/{self._camera}/{address[1]}"
+            insert_rows(self._session, SequenceRow, [_sequence(key, address, self._camera, run, rows)])
+            placed += [{"frame": f, "key": key, "at": at} for at, f in enumerate(run.frames, 1)]
+        if placed:
+            self._session.connection().execute(_PLACE, placed)
+
+
+_PLACE = (
+    update(FrameRow.__table__)  # type: ignore[arg-type]
+    .where(FrameRow.__table__.c.id == bindparam("frame"))
+    .values(sequence=bindparam("key"), position=bindparam("at"))
+)
+
+
+def _shot(row: Any) -> Shot:
+    return Shot(
+        frame=row.id,
+        start=row.taken,
+        exposure_s=row.exposure_s,
+        iso=row.iso,
+        f_number=row.f_number,
+        focal_mm=row.focal_mm,
+        name=row.path,
+    )
+
+
+def _sequence(key: str, address: Address, camera: str, run: Run, rows: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "key": key,
+        "night": address[0],
+        "camera": camera,
+        "number": address[1],
+        "first": rows[run.frames[0]].taken,
+        "last": rows[run.frames[-1]].taken,
+        "frames": len(run.frames),
+        "missed": run.missed,
+        "cadence_s": run.cadence_s,
+    }

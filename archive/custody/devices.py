@@ -1,0 +1,157 @@
+"""Which volumes lie on one physical thing: copies on one device are lost together, and count as one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from archive.catalogue.books import Books
+from archive.errors import ArchiveError, UsageError, shown
+from archive.model.entry import Change, Draft
+from archive.store import userplace
+from archive.store.volumes import Volume, open_volume
+
+_LONGEST = 100
+
+
+@dataclass(frozen=True, kw_only=True)
+class Device:
+    """What a volume lies on; ``key`` is equal for volumes on one device.
+
+    ``counts`` is False where copies there cannot be told from others, or would go with the card;
+    ``doubt`` says why.
+    """
+
+    key: str
+    name: str
+    declared: bool
+    counts: bool = True
+    doubt: str = ""
+
+
+def devices_of(
+    books: Books, wanted: Iterable[str], mounted: Mapping[str, Volume], *, card: Path | None = None
+) -> dict[str, Device]:
+    """The device of each of these volumes.
+
+    Volumes are on one device when their owner says so, and when they lie on one mounted file system,
+    whatever is declared. ``card`` is a mount point whose own file system does not count.
+    """
+    volumes = sorted(wanted)
+    stated = books.catalogue.layer("volume")
+    named = {
+        subject.removeprefix("volume:"): str(value["device"])
+        for (subject, _), value in stated.items()
+        if isinstance(value, dict) and value.get("device")
+    }
+    systems = {volume: _system(mounted[volume].root) for volume in volumes if volume in mounted}
+    own = _system(card) if card is not None and card.is_mount() else None
+    one = _Groups()
+    for volume in volumes:
+        if volume in named:
+            one.join(volume, f"name:{named[volume]}")
+        if systems.get(volume) is not None:
+            one.join(volume, f"system:{systems[volume]}")
+    found = {}
+    for volume in volumes:
+        name = shown(books.volume_name(volume))
+        known = volume in named or systems.get(volume) is not None
+        doubt = ""
+        if not known:
+            doubt = (
+                f"which device {name} lies on is not known while it is not mounted: "
+                f"say it with `noctuary volume device`"
+            )
+        elif own is not None and systems.get(volume) == own:
+            doubt = f"{name} lies on the card itself"
+        found[volume] = Device(
+            key=one.of(volume),
+            name=shown(named[volume]) if volume in named else f"the file system of {name}",
+            declared=volume in named,
+            counts=not doubt,
+            doubt=doubt,
+        )
+    return found
+
+
+class _Groups:
+    """Things that are the same, told in pairs."""
+
+    def __init__(self) -> None:
+        self._above: dict[str, str] = {}
+
+    def of(self, thing: str) -> str:
+        while thing in self._above:
+            thing = self._above[thing]
+        return thing
+
+    def join(self, one: str, other: str) -> None:
+        first, second = self.of(one), self.of(other)
+        if first != second:
+            self._above[max(first, second)] = min(first, second)
+
+
+def _system(root: Path) -> int | None:
+    try:
+        return root.stat().st_dev
+    except OSError:
+        return None
+
+
+def other_volumes(books: Books) -> list[Volume]:
+    """Volumes of this archive that lie where they were last mounted, and are not open; for reading only."""
+    mine = {volume.id for volume in books.volumes}
+    archive_id = books.home.mark.archive
+    found = []
+    for volume_id, root in userplace.remembered_mounts(archive_id).items():
+        try:
+            volume = open_volume(root)
+        except (ArchiveError, OSError):
+            continue
+        if volume.mark.archive == archive_id and volume.id == volume_id and volume_id not in mine:
+            found.append(volume)
+    return found
+
+
+def declare_device(books: Books, volume: str, device: str) -> str:
+    """State what a volume lies on, as its owner calls it; gives the volume's id.
+
+    Raises
+    ------
+    UsageError : for a volume that is not known, or an empty or endless name.
+    """
+    device = device.strip()
+    if not device or len(device) > _LONGEST:
+        raise UsageError(
+            f"A device's name has 1 to {_LONGEST} characters.",
+            hint="Nothing was changed. Call it as you would label it, such as `grey 4 TB drive`.",
+        )
+    volume_id, value = _volume_named(books, volume)
+    if value.get("device") != device:
+        change = Change(subjects=(f"volume:{volume_id}",), layer="volume", value={**value, "device": device})
+        books.state(Draft(kind="volume", changes=(change,)))
+    return volume_id
+
+
+def _volume_named(books: Books, wanted: str) -> tuple[str, dict[str, object]]:
+    known: dict[str, dict[str, object]] = {
+        subject.removeprefix("volume:"): value
+        for (subject, _), value in books.catalogue.layer("volume").items()
+    }
+    for volume in books.volumes:
+        known.setdefault(volume.id, {"name": volume.name, "created": volume.mark.created})
+    exact = [key for key, value in known.items() if value.get("name") == wanted]
+    found = exact or [key for key in known if len(wanted) >= 8 and key.startswith(wanted)]
+    if len(found) == 1:
+        return found[0], known[found[0]]
+    if found:
+        listed = ", ".join(f"{key[:8]}" for key in sorted(found))
+        raise UsageError(
+            f"{len(found)} volumes are called {shown(wanted)}.",
+            hint=f"Nothing was changed. Name one by the start of its id: {listed}.",
+        )
+    names = ", ".join(sorted(shown(str(value.get("name"))) for value in known.values()))
+    raise UsageError(
+        f"No volume is called {shown(wanted)}.", hint=f"Nothing was changed. Volumes here: {names}."
+    )

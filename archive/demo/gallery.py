@@ -1,0 +1,184 @@
+"""A gallery of what the engine does: frames before and after, and every operator low, mid and high."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from functools import partial
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+
+from archive.demo import cards, gallerypage, looks
+from archive.engine import operator
+from archive.engine.declaration import Declaration, Parameter
+from archive.engine.decode import Decoded, DecoderPool
+from archive.engine.foundation import current_foundation
+from archive.engine.output import encode_jpeg
+from archive.engine.pipeline import render
+from archive.errors import ArchiveError, UsageError, shown
+from archive.model.product import PixelSpec
+from archive.model.recipe import EffectiveRecipe, OperatorValues, Value
+from archive.model.results import FileNote
+
+FRAMES = (
+    ("north", 11, "A quiet arc"),
+    ("north", 43, "The outburst"),
+    ("north", 80, "What is left of it"),
+    ("river", 37, "Over the river"),
+)
+"""Which raw files of a demo night of 90 frames are shown: camera, place on its card, title."""
+_SIZE, _SEED, _NIGHT = (1620, 1080), 20260318, 90
+_LARGEST = 400 << 20
+_ONE_WAY = (0.20, 0.45, 0.90)
+_TWO_WAYS = (-0.25, 0.15, 0.40)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Gallery:
+    """What was made: the page to begin with, how many frames and pictures, and the files that failed."""
+
+    index: str
+    frames: int
+    pictures: int
+    failed: tuple[FileNote, ...]
+
+
+def steps(declared: Declaration) -> tuple[tuple[str, Mapping[str, Value]], ...]:
+    """A low, a mid and a high setting of an operator's first strength, as ``("low 0.5 EV", values)``.
+
+    A strength whose neutral value lies at an end of its range is tried at 20, 45 and 90 % of the way to the
+    other end; one that runs both ways a quarter down, and 15 and 40 % up. A choice is tried with each answer.
+    """
+    named = [declared.parameter(name) for name in declared.strength]
+    numbers = [each for each in named if each is not None and not each.is_choice]
+    if not numbers:
+        numbers = [each for each in declared.parameters if not each.is_choice]
+    if not numbers:
+        choice = declared.parameters[0]
+        return tuple((str(answer), {choice.name: answer}) for answer in choice.choices)
+    parameter = numbers[0]
+    made = []
+    for word, value in zip(("low", "mid", "high"), _values(parameter), strict=True):
+        number = f"{value:.4g}".replace("-", "−")
+        unit = parameter.unit.value
+        made.append((f"{word}: {parameter.name} {number} {unit}".rstrip(), {parameter.name: value}))
+    return tuple(made)
+
+
+def _values(parameter: Parameter) -> tuple[float, float, float]:
+    turned = parameter.scale == "reciprocal"
+
+    def even(value: float) -> float:
+        return 1 / value if turned else value
+
+    neutral = even(float(parameter.default))
+    low, high = even(parameter.low), even(parameter.high)
+    one_way = parameter.default in (parameter.low, parameter.high)
+    far = low if parameter.default == parameter.high else high
+    values = []
+    for share in _ONE_WAY if one_way else _TWO_WAYS:
+        end = low if share < 0 else far
+        value = even(neutral + abs(share) * (end - neutral))
+        counted = parameter.low + round((value - parameter.low) / parameter.step) * parameter.step
+        values.append(round(min(parameter.high, max(parameter.low, counted)), 6))
+    return values[0], values[1], values[2]
+
+
+def looks_of(declared: Declaration) -> tuple[tuple[str, OperatorValues], ...]:
+    """The operator itself at each of its steps."""
+    return tuple((label, operator.checked(declared.name, values)) for label, values in steps(declared))
+
+
+def make_gallery(
+    folder: Path,
+    *,
+    samples: Path | None = None,
+    size: int = 1200,
+    demo: int = len(FRAMES),
+    progress: Callable[[str, int, int], None] | None = None,
+) -> Gallery:
+    """Writes pages and pictures into a new or empty folder; a file that cannot be developed is told of.
+
+    Parameters
+    ----------
+    samples : a folder of raw files to show too, each for itself; folders in it are not looked into.
+    size : longer side of the pictures in pixels.
+    demo : how many of the simulated frames are shown.
+
+    Raises
+    ------
+    UsageError : the folder holds something, or a size outside 200 to 4000 pixels.
+    """
+    if not 200 <= size <= 4000:
+        raise UsageError(f"size: {size} px is outside 200 to 4000 px.", hint="Nothing was made.")
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise UsageError(
+            f"{shown(str(folder))} already holds something.",
+            hint="Nothing was changed. Name a new or an empty folder: noctuary gallery FOLDER",
+        )
+    folder.mkdir(parents=True, exist_ok=True)
+    files = sorted(path for path in samples.iterdir() if path.is_file()) if samples else []
+    shots, failed, total = [], [], min(demo, len(FRAMES)) + len(files)
+    with DecoderPool(1) as pool:
+        for number, (title, data, note) in enumerate(_sources(files, demo)):
+            if progress is not None:
+                progress(title, number, total)
+            try:
+                decoded = pool.decode(data(), title)
+                shots.append(_shown(folder, f"{number + 1:02d}", title, note, decoded, size))
+            except (ArchiveError, OSError) as error:
+                text = error.message if isinstance(error, ArchiveError) else error.strerror or str(error)
+                failed.append(FileNote(path=shown(title), text=text))
+    index = folder / "index.html"
+    index.write_text(gallerypage.index(shots), encoding="utf-8")
+    pictures = sum(2 + sum(len(row.pictures) for row in shot.rows) for shot in shots)
+    return Gallery(index=str(index), frames=len(shots), pictures=pictures, failed=tuple(failed))
+
+
+def _sources(files: list[Path], demo: int) -> Iterator[tuple[str, Callable[[], bytes], str]]:
+    for camera, shown_of in groupby(FRAMES[:demo], lambda frame: frame[0]):
+        chosen = [(place, title) for _, place, title in shown_of]
+        places = [place for place, _ in chosen]
+        made = cards.raw_files(camera, places, seed=_SEED, size=_SIZE, frames=_NIGHT)
+        for place, title in chosen:
+            yield title, partial(next, made), f"simulated, camera {camera}, file {place}"
+    for path in files:
+        yield path.name, partial(_read, path), "sample"
+
+
+def _read(path: Path) -> bytes:
+    if path.stat().st_size > _LARGEST:
+        raise OSError(0, f"is larger than {_LARGEST >> 20} MB")
+    return path.read_bytes()
+
+
+def _shown(folder: Path, key: str, title: str, note: str, decoded: Decoded, size: int) -> gallerypage.Shot:
+    place = folder / key
+    place.mkdir()
+    threads = max(1, os.cpu_count() or 1)
+    pixels = PixelSpec(fit=(size, size))
+
+    def write(name: str, base: tuple[OperatorValues, ...]) -> str:
+        recipe = EffectiveRecipe(foundation=current_foundation(), base=base)
+        picture: Any = render(decoded, recipe, pixels, threads=threads)
+        (place / f"{name}.jpg").write_bytes(encode_jpeg(picture, quality=90))
+        return f"{key}/{name}.jpg"
+
+    before = write("before", ())
+    after = write("after", looks.first_look())
+    rows = []
+    for declared in operator.declarations():
+        pictures = tuple(
+            (label, write(f"{declared.name}-{number}", (values,)))
+            for number, (label, values) in enumerate(looks_of(declared), 1)
+        )
+        rows.append(gallerypage.Row(name=declared.name, title=declared.title, pictures=pictures))
+    height, width = decoded.pixels.shape[:2]
+    shot = gallerypage.Shot(
+        key=key, title=shown(title), note=f"{note}, {width} × {height}",
+        before=before, after=after, rows=tuple(rows),
+    )  # fmt: skip
+    (folder / f"{key}.html").write_text(gallerypage.shot_page(shot), encoding="utf-8")
+    return shot

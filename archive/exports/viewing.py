@@ -1,0 +1,118 @@
+"""Looking at a frame without making anything: previews, histograms, the tone response of its recipe."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+from archive.catalogue.books import Books
+from archive.catalogue.lineage import standings
+from archive.catalogue.resolve import find_one
+from archive.engine.decode import Decoded, DecoderPool
+from archive.engine.histogram import picture_levels, raw_levels
+from archive.engine.operator import declaration
+from archive.engine.output import encode_jpeg
+from archive.engine.pipeline import render
+from archive.engine.preview import side_by_side
+from archive.engine.toneresponse import tone_response
+from archive.errors import UsageError
+from archive.journal.recipes import effective
+from archive.model.capture import Frame
+from archive.model.levels import Levels, ToneResponse
+from archive.model.product import PixelSpec
+from archive.model.recipe import EffectiveRecipe, Foundation
+
+_SIZES = (200, 8000)
+_MEASURED = 2400
+
+
+class Viewing:
+    """What can be looked at; nothing is recorded, and no master is opened for writing."""
+
+    def __init__(self, books: Books, foundation: Foundation, threads: int) -> None:
+        self._books = books
+        self._foundation = foundation
+        self._threads = threads
+
+    def preview(
+        self,
+        name: str,
+        *,
+        size: int = 1600,
+        before: bool = True,
+        after: bool = True,
+        only: Sequence[str] = (),
+    ) -> bytes:
+        """A JPEG of a frame before and after its recipe, side by side, or of one of the two.
+
+        Parameters
+        ----------
+        size : longer side in pixels. only : operators; all others of the recipe are left out.
+
+        Raises
+        ------
+        UsageError : for a size outside 200 to 8000 pixels, or an operator that the recipe does not use.
+        """
+        low, high = _SIZES
+        if not low <= size <= high:
+            raise UsageError(f"size: {size} px is outside {low} to {high} px.", hint="Nothing was made.")
+        frame = find_one(self._books.catalogue, name)
+        recipe = restricted(self._recipe(frame), only)
+        both = before and after
+        pixels = PixelSpec(fit=(size // 2, size) if both else (size, size))
+        decoded = self._decoded(frame)
+        plain = replace(recipe, base=(), finish=())
+        wanted = [plain] * before + [recipe] * after
+        made: list[Any] = [render(decoded, each, pixels, threads=self._threads) for each in wanted]
+        picture = side_by_side(*made) if both else made[0]
+        return encode_jpeg(picture, quality=90, subsampling="4:4:4", xmp=None)
+
+    def levels(self, name: str) -> tuple[Levels, Levels]:
+        """The histograms of a frame: of its raw counts, and of the picture that its recipe makes.
+
+        The picture is measured at 2400 pixels, or its own size if that is smaller.
+        """
+        frame = find_one(self._books.catalogue, name)
+        decoded = self._decoded(frame)
+        pixels = PixelSpec(fit=(_MEASURED, _MEASURED))
+        picture = render(decoded, self._recipe(frame), pixels, threads=self._threads)
+        return raw_levels(decoded), picture_levels(picture)
+
+    def tone(self, name: str, *, in_sequence: bool = False) -> ToneResponse:
+        """How the tone operators of a frame's recipe answer to grey light."""
+        frame = find_one(self._books.catalogue, name)
+        return tone_response(self._recipe(frame, in_sequence=in_sequence), self._decoded(frame).camera)
+
+    def _decoded(self, frame: Frame) -> Decoded:
+        data = self._books.master_bytes(frame)
+        with DecoderPool(1) as decoder:
+            return decoder.decode(data, frame.name, orientation=frame.facts.orientation)
+
+    def _recipe(self, frame: Frame, *, in_sequence: bool = False) -> EffectiveRecipe:
+        standing = standings(self._books.catalogue, [frame.id])[frame.id]
+        return effective(standing, in_sequence=in_sequence, foundation=self._foundation)
+
+
+def restricted(recipe: EffectiveRecipe, only: Sequence[str]) -> EffectiveRecipe:
+    """A recipe with only the named operators; all of them when none is named.
+
+    Raises
+    ------
+    UsageError : an operator that does not exist, or that the recipe does not use.
+    """
+    if not only:
+        return recipe
+    used = {values.name for values in (*recipe.base, *recipe.finish)}
+    for name in only:
+        declaration(name)
+        if name not in used:
+            raise UsageError(
+                f"The recipe of this frame does not use {name}.",
+                hint=f"Nothing was made. It uses {', '.join(sorted(used)) or 'no operator at all'}.",
+            )
+    return replace(
+        recipe,
+        base=tuple(values for values in recipe.base if values.name in only),
+        finish=tuple(values for values in recipe.finish if values.name in only),
+    )

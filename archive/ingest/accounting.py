@@ -1,0 +1,38 @@
+"""Every file of a card, accounted for: what became of it, and what the card's own hash lists say of it."""
+
+from __future__ import annotations
+
+from archive.errors import shown
+from archive.ingest.card_history import check_histories
+from archive.ingest.planning import Plan
+from archive.model.results import TakenFile
+from archive.store.volumes import MASTERS
+
+
+def account(plan: Plan) -> None:
+    """Put down in a plan's outcome which bytes the archive has now, once everything was copied.
+
+    Files that were held already have no ``kept`` place here: where they lie is the catalogue's to say.
+    """
+    read = {**plan.digests, **{e.name: e.digest for e in plan.errands if e.digest is not None}}
+    plan.outcome.histories = check_histories(plan.card, read)
+    brought = {
+        errand.name: errand.target.removeprefix(f"{MASTERS}/")
+        for rolls in plan.rolls.values()
+        for roll in rolls
+        for _, errand in roll.pieces
+        if errand is not None and errand.sound
+    }
+    for file in plan.card.files:
+        digest = read.get(file.path)
+        if digest is None or not (file.path in brought or file.path in plan.digests):
+            continue
+        plan.outcome.taken.append(
+            TakenFile(
+                path=shown(file.path),
+                size=file.size,
+                digest=digest,
+                state="copied" if file.path in brought else "held",
+                kept=brought.get(file.path, ""),
+            )
+        )

@@ -1,0 +1,114 @@
+"""What was surveyed, read back from the mounted volumes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from archive.catalogue.books import Books
+from archive.engine.surveyor import Picture, read_picture
+from archive.errors import ArchiveError, DamagedFileError, shown
+from archive.model.capture import Frame
+from archive.model.survey import METHOD, KeptFile, SurveyDocument, SurveyedFrame
+from archive.store.surveys import document_names, read_document, read_kept, survey_folder
+
+
+@dataclass(frozen=True, kw_only=True)
+class Seen:
+    """One surveyed frame with the size of its preview (width, height) and its roll's survey folder."""
+
+    surveyed: SurveyedFrame
+    size: tuple[int, int]
+    folder: str
+
+
+def surveyed_frames(books: Books, roll_folder: str) -> dict[str, Seen]:
+    """Frames of a roll that the mounted volumes hold measures of, by frame id.
+
+    Documents that are damaged or newer are passed over; of several methods the highest known counts.
+    """
+    folder = survey_folder(roll_folder)
+    found: dict[str, tuple[int, Seen]] = {}
+    read: set[str] = set()
+    for volume in books.volumes:
+        for name in document_names(volume.disk, folder):
+            if name in read:
+                continue
+            try:
+                document = read_document(volume.disk, folder, name)
+            except ArchiveError:
+                continue
+            read.add(name)
+            if document.method <= METHOD:
+                _take(document, folder, found)
+    return {frame: seen for frame, (_, seen) in found.items()}
+
+
+def _take(document: SurveyDocument, folder: str, found: dict[str, tuple[int, Seen]]) -> None:
+    for frame in document.frames:
+        if frame.frame not in found or found[frame.frame][0] < document.method:
+            found[frame.frame] = document.method, Seen(surveyed=frame, size=document.size, folder=folder)
+
+
+def seen_of(books: Books, frames: Sequence[Frame]) -> dict[str, Seen]:
+    """What was surveyed of these frames, by frame id; those that were not are left out."""
+    folders = {roll: folder for folder, roll in books.catalogue.rolls().items()}
+    found: dict[str, Seen] = {}
+    for roll in sorted({frame.roll for frame in frames}):
+        found |= surveyed_frames(books, folders[roll])
+    wanted = {frame.id for frame in frames}
+    return {frame: seen for frame, seen in found.items() if frame in wanted}
+
+
+def kept_bytes(books: Books, folder: str, kept: KeptFile) -> bytes:
+    """A preview or slices file from the first mounted volume that has it sound.
+
+    Raises
+    ------
+    DamagedFileError : when every copy is damaged. ArchiveError : when no mounted volume has one.
+    """
+    trouble: ArchiveError | None = None
+    for volume in books.volumes:
+        try:
+            return read_kept(volume.disk, folder, kept)
+        except FileNotFoundError:
+            continue
+        except DamagedFileError as error:
+            trouble = error
+    raise trouble or ArchiveError(
+        f"The survey file {shown(f'{folder}/{kept.path}')} is on no mounted volume.",
+        hint="Nothing was changed. Mount a volume that holds it, or run `noctuary survey`.",
+    )
+
+
+def preview_picture(books: Books, seen: Seen) -> Picture:
+    """A frame's preview: uint8, (height, width, 3), sRGB.
+
+    Raises
+    ------
+    ArchiveError : when no sound copy is at hand.
+    """
+    data = kept_bytes(books, seen.folder, seen.surveyed.preview)
+    return read_picture(data, *seen.size, f"preview of {shown(seen.surveyed.path)}")
+
+
+def middle_columns(books: Books, seen: Sequence[Seen]) -> list[Picture | None]:
+    """The middle column of each preview, uint8, (height, 3); None where its slices file is unusable."""
+    slices: dict[str, Picture | None] = {}
+    columns: list[Picture | None] = []
+    for each in seen:
+        path = each.surveyed.slices.path
+        if path not in slices:
+            slices[path] = _slices(books, each)
+        picture = slices[path]
+        at = each.surveyed.slice_at
+        columns.append(picture[:, at] if picture is not None and at < picture.shape[1] else None)
+    return columns
+
+
+def _slices(books: Books, seen: Seen) -> Picture | None:
+    try:
+        data = kept_bytes(books, seen.folder, seen.surveyed.slices)
+        return read_picture(data, None, seen.size[1], "slices")
+    except ArchiveError:
+        return None

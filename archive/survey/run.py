@@ -1,0 +1,181 @@
+"""Measures every frame that has not been measured yet, roll by roll; may be stopped anywhere."""
+
+from __future__ import annotations
+
+import os
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import ExitStack
+from dataclasses import dataclass, field
+
+from archive.catalogue.books import Books
+from archive.engine.decode import DecoderPool
+from archive.engine.surveyor import Look, look, slices_png
+from archive.errors import ArchiveError, shown
+from archive.formats.survey import MOST_FRAMES
+from archive.model.capture import Frame
+from archive.model.identity import FrameId
+from archive.model.survey import (
+    METHOD,
+    KeptFile,
+    SurveyDocument,
+    SurveyedFrame,
+    SurveyNote,
+    SurveyReport,
+)
+from archive.store.digest import digest_bytes
+from archive.store.durable import tidy
+from archive.store.surveys import copy_survey, survey_folder, write_survey
+from archive.survey.records import surveyed_frames
+
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass(kw_only=True)
+class _Batch:
+    """Frames of one preview size that wait to be written together."""
+
+    size: tuple[int, int]
+    frames: list[Frame] = field(default_factory=list)
+    looks: list[Look] = field(default_factory=list)
+
+
+def run_survey(books: Books, frames: Sequence[Frame], *, progress: Progress) -> SurveyReport:
+    """Measure those of these frames that have not been measured, on all processors.
+
+    Records go to every mounted volume, a few dozen frames at a time: stopped, it loses no more than these.
+    A frame that cannot be read or decoded is told, and tried again next time.
+    """
+    folders = {roll: folder for folder, roll in books.catalogue.rolls().items()}
+    by_roll: dict[str, list[Frame]] = {}
+    for frame in sorted(frames, key=lambda frame: (folders[frame.roll], frame.path)):
+        by_roll.setdefault(frame.roll, []).append(frame)
+    failed: list[SurveyNote] = []
+    measured = held = copied = 0
+    with ExitStack() as stack:
+        for volume in sorted(books.volumes, key=lambda volume: volume.id):
+            stack.enter_context(volume.disk.lock("survey", "surveying"))
+            tidy(volume.disk, "survey")
+        decoder = stack.enter_context(DecoderPool(_processors()))
+        for roll in by_roll:
+            copied += _levelled(books, folders[roll], failed)
+        waiting: list[Frame] = []
+        for roll, members in by_roll.items():
+            done = surveyed_frames(books, folders[roll])
+            waiting += [frame for frame in members if frame.id not in done]
+            held += sum(frame.id in done for frame in members)
+        batches: dict[tuple[str, tuple[int, int]], _Batch] = {}
+        for count, (frame, outcome) in enumerate(_looked_at(books, waiting, decoder), 1):
+            if isinstance(outcome, ArchiveError):
+                failed.append(
+                    SurveyNote(path=f"{folders[frame.roll]}/{shown(frame.path)}", text=str(outcome))
+                )
+            else:
+                key = (frame.roll, outcome.size)
+                batch = batches.setdefault(key, _Batch(size=outcome.size))
+                batch.frames.append(frame)
+                batch.looks.append(outcome)
+                measured += 1
+                if len(batch.frames) == MOST_FRAMES:
+                    _record(books, folders[frame.roll], batches.pop(key))
+            for roll, size in [each for each in batches if each[0] != frame.roll]:
+                _record(books, folders[roll], batches.pop((roll, size)))
+            progress("Surveying", count, len(waiting))
+        for (roll, _), batch in batches.items():
+            _record(books, folders[roll], batch)
+    rolls = tuple(folders[roll] for roll in by_roll)
+    return SurveyReport(measured=measured, held=held, copied=copied, rolls=rolls, failed=tuple(failed))
+
+
+def _levelled(books: Books, roll_folder: str, failed: list[SurveyNote]) -> int:
+    """Bring records that only some mounted volumes hold to the others; how many came."""
+    folder = survey_folder(roll_folder)
+    came = 0
+    for source in books.volumes:
+        for target in books.volumes:
+            if source.id == target.id:
+                continue
+            try:
+                came += copy_survey(source.disk, target.disk, folder)
+            except ArchiveError as error:
+                failed.append(SurveyNote(path=folder, text=str(error)))
+    return came
+
+
+def _looked_at(
+    books: Books, frames: Sequence[Frame], decoder: DecoderPool
+) -> Iterator[tuple[Frame, Look | ArchiveError]]:
+    """Each frame with what it gave or why it gave nothing; in order, a few ahead."""
+
+    def work(frame: Frame) -> Look | ArchiveError:
+        try:
+            data = books.master_bytes(frame)
+            return look(decoder.decode(data, frame.name, orientation=frame.facts.orientation))
+        except ArchiveError as error:
+            return error
+
+    pending: deque[tuple[Frame, Future[Look | ArchiveError]]] = deque()
+    with ThreadPoolExecutor(_processors()) as pool:
+        try:
+            for frame in frames:
+                pending.append((frame, pool.submit(work, frame)))
+                if len(pending) > 2 * _processors():
+                    first, future = pending.popleft()
+                    yield first, future.result()
+            while pending:
+                first, future = pending.popleft()
+                yield first, future.result()
+        finally:
+            for _, future in pending:
+                future.cancel()
+
+
+def _record(books: Books, roll_folder: str, batch: _Batch) -> None:
+    """Write one document with its previews and slices to every mounted volume."""
+    slices_data = slices_png([seen.column for seen in batch.looks])
+    slices = _kept("slices", "png", slices_data)
+    files = {slices.path: slices_data}
+    surveyed = []
+    for at, (frame, seen) in enumerate(zip(batch.frames, batch.looks, strict=True)):
+        preview = _kept("previews", "jpg", seen.preview)
+        files[preview.path] = seen.preview
+        surveyed.append(
+            SurveyedFrame(
+                frame=frame.id,
+                path=frame.path,
+                preview=preview,
+                preview_from="rendered",
+                slices=slices,
+                slice_at=at,
+                measures=seen.measures,
+            )
+        )
+    document = SurveyDocument(
+        method=METHOD,
+        roll=roll_folder.rpartition("-")[2],
+        size=batch.size,
+        slices=slices,
+        frames=tuple(surveyed),
+    )
+    for volume in books.volumes:
+        try:
+            write_survey(volume.disk, survey_folder(roll_folder), files, document)
+        except OSError as error:
+            raise ArchiveError(
+                f"The survey cannot be written to {shown(volume.name)}: {error.strerror}.",
+                hint="What was surveyed before is safe. Make room, then run the same command again.",
+            ) from error
+
+
+def _kept(folder: str, ending: str, data: bytes) -> KeptFile:
+    digest = FrameId(digest_bytes(data))
+    return KeptFile(
+        path=f"{folder}/{digest.removeprefix('xxh128:')[:16]}.{ending}", size=len(data), digest=digest
+    )
+
+
+def _processors() -> int:
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1

@@ -1,0 +1,67 @@
+"""What was surveyed, in words and small curves."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from archive.errors import shown
+from archive.model.survey import SequenceSurvey, SurveyReport
+from archive.views.report import Report, local
+
+_BARS = "▁▂▃▄▅▆▇█"
+_COLUMNS = 40
+_MOST = 12
+
+
+def tell_survey(report: Report, told: SurveyReport) -> None:
+    """What a survey did."""
+    held = f", {told.held} held already" if told.held else ""
+    copied = f"; {told.copied} records brought to other volumes" if told.copied else ""
+    report.say(f"{told.measured} frames measured{held}{copied}.")
+    for note in told.failed[:_MOST]:
+        report.say(f"  {note.path}: {note.text}", "bold red")
+    if len(told.failed) > _MOST:
+        report.say(f"  … and {len(told.failed) - _MOST} more; --json lists all.")
+
+
+def tell_surveyed(report: Report, told: SequenceSurvey) -> None:
+    """One sequence: its curves from first frame to last, and what is notable in it."""
+    report.say(shown(told.name), "bold")
+    if told.unseen:
+        report.say(f"  {told.unseen} frames are not surveyed.", "yellow")
+    if not told.lines:
+        return
+    lines = told.lines
+    rows = [
+        ("brightness, stops", *_curve([line.brightness for line in lines], "+.1f")),
+        ("scene, stops", *_curve([line.scene for line in lines], "+.1f")),
+        ("green", *_curve([line.green for line in lines], ".3g")),
+        ("red", *_curve([line.red for line in lines], ".3g")),
+        ("sharpness", *_curve([line.sharpness for line in lines], ".2f")),
+    ]
+    report.table([("", ""), ("least", "right"), ("first to last frame", ""), ("most", "right")], rows)
+    for finding in told.findings:
+        taken = next(line.taken for line in lines if line.position == finding.position)
+        when = f"{local(taken, told.zone):%H:%M:%S}"
+        report.say(f"  #{finding.position} {when}  {finding.text}", "yellow")
+    if not told.findings:
+        report.say("  Nothing notable: no dew, no bump, nothing clipped.")
+
+
+def _curve(values: Sequence[float | None], form: str) -> tuple[str, str, str]:
+    """Least value, a line of small bars, greatest value; a gap where nothing is known."""
+    known = [value for value in values if value is not None]
+    if not known:
+        return "–", "", "–"
+    low, high = min(known), max(known)
+    columns = min(_COLUMNS, len(values))
+    bars = []
+    for column in range(columns):
+        part = values[column * len(values) // columns : (column + 1) * len(values) // columns]
+        there = [value for value in part if value is not None]
+        if not there:
+            bars.append(" ")
+            continue
+        share = (sum(there) / len(there) - low) / (high - low) if high > low else 0.0
+        bars.append(_BARS[min(len(_BARS) - 1, int(share * len(_BARS)))])
+    return format(low, form), "".join(bars), format(high, form)

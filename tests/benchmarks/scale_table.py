@@ -1,0 +1,251 @@
+"""What years of frames cost: rebuilding the catalogue, opening, listing, asking, at growing sizes.
+
+Run it with ``python tests/benchmarks/scale_table.py [--frames 10000 100000 1000000]``. It writes an invented
+archive (journal, hash lists; no masters, which nothing of this reads) into a temporary folder and prints
+seconds and growth; nothing is asserted.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import resource
+import shutil
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from sqlalchemy import event
+from support.builders import camera, exposure, rating, roll, shared, site
+
+from archive.catalogue.books import Books
+from archive.catalogue.finding import matching
+from archive.catalogue.query import parse
+from archive.formats import entry as entry_format
+from archive.formats.hashchain import CHAIN_NAME, ChainEntry, c4, chain_bytes
+from archive.formats.hashlist import HashedFile, manifest_bytes, manifest_name
+from archive.formats.volume import VolumeMark
+from archive.journal.log import Log
+from archive.model.capture import CaptureFacts, Role, RollFile, Selection
+from archive.model.entry import Change, EntryId
+from archive.model.identity import FrameId
+from archive.model.roll import VolumeProof, roll_value
+from archive.store.volumes import Volume, create_volume
+
+PER_ROLL = 250
+CAMERAS = {"north": "camera:3f2a9c1d7be04865", "river": "camera:00aa11bb22cc33dd"}
+FIRST_NIGHT = date(2006, 9, 1)
+QUERIES = (
+    "",
+    "night:2008-01",
+    "rating>=4",
+    "camera:river iso:1600 exposure>=10s",
+    "moon<0 sun<-18 rating:5",
+    'keyword:"river ice" or keyword:corona',
+    "not developed:yes",
+    "iso:12345",
+    "name:NOCT0137*",
+)
+
+
+class Writer:
+    """Writes entries one after the other, as one machine would."""
+
+    def __init__(self, volume: Volume) -> None:
+        self._folder = volume.root / "journal"
+        self._counter = 0
+        self._previous: EntryId | None = None
+
+    def write(self, kind: str, moment: datetime, *changes: Change) -> None:
+        self._counter += 1
+        made, data = entry_format.encode(
+            kind=kind,
+            counter=self._counter,
+            time=f"{moment:%Y-%m-%dT%H:%M:%SZ}",
+            writer="b7d1c0ffee0123456789abcdef012345",
+            previous=self._previous,
+            person="Ingrid",
+            changes=changes,
+        )
+        self._previous = made.id
+        month = self._folder / f"{moment:%Y-%m}"
+        month.mkdir(parents=True, exist_ok=True)
+        (month / made.name).write_bytes(data)
+
+
+def invent(root: Path, frames: int) -> Volume:
+    """An archive of so many frames: nights of two cameras, numbered, some rated, half of them developed."""
+    mark = VolumeMark(archive="1" * 32, volume="2" * 32, name="BLUE", created="2006-09-01T00:00:00Z")
+    volume = create_volume(root, mark)
+    dice, writer = random.Random(6), Writer(volume)
+    night = FIRST_NIGHT
+    writer.write(
+        "site", datetime(2006, 9, 1, tzinfo=UTC), site(), *(camera(n, c) for n, c in CAMERAS.items())
+    )
+    for number in range(frames // PER_ROLL):
+        name = "north" if number % 2 == 0 else "river"
+        if number % 2 == 0:
+            night += timedelta(days=3)
+        begun = datetime(night.year, night.month, night.day, 19, tzinfo=UTC)
+        files = shots(dice, number, begun)
+        token = f"{number:08x}"
+        morning = begun + timedelta(hours=12)
+        held = roll(files, token=token, camera_id=CAMERAS[name])
+        folder = f"{night.isoformat()}/{name}-{token}"
+        value = roll_value(
+            held,
+            started=morning.isoformat(),
+            ended=morning.isoformat(),
+            volumes=(VolumeProof(volume=mark.volume, grade="direct"),),
+        ) | {"folder": folder, "night": night.isoformat()}
+        writer.write("ingest", morning, Change(subjects=(f"roll:{token}",), layer="ingest", value=value))
+        writer.write("sequence", morning, first_number(files[0].digest, night, CAMERAS[name]))
+        ids = [file.digest for file in files]
+        writer.write("rating", morning, *(rated(f, dice.randint(-1, 5)) for f in dice.sample(ids, 6)))
+        if number % 2:
+            chosen = Selection(frames=tuple(ids), milliseconds=tuple(range(0, 10_000 * len(ids), 10_000)))
+            writer.write("recipe", morning, *shared(chosen, exposure(0.5)))
+        else:
+            word = dice.choice(["river ice", "corona", "arc", "pillar"])
+            writer.write(
+                "keywords", morning, Change(subjects=tuple(ids[:50]), layer="keyword", line=word, value=True)
+            )
+        list_hashes(root / "masters" / folder, files, morning)
+    return volume
+
+
+def shots(dice: random.Random, number: int, begun: datetime) -> list[RollFile]:
+    iso = dice.choice([800, 1600, 3200, 6400])
+    files = []
+    for index in range(PER_ROLL):
+        moment = begun + timedelta(seconds=10 * index)
+        files.append(
+            RollFile(
+                path=f"100NOCTU/NOCT{(number * PER_ROLL + index) % 10_000:04d}.DNG",
+                size=25_000_000 + index,
+                digest=FrameId(f"xxh128:{dice.getrandbits(128):032x}"),
+                role=Role.RAW,
+                modified=moment.isoformat(timespec="milliseconds"),
+                facts=CaptureFacts(
+                    taken=moment.replace(tzinfo=None).isoformat(),
+                    taken_from="original",
+                    offset="+00:00",
+                    exposure_s=8,
+                    f_number=2.8,
+                    iso=iso,
+                    focal_mm=20,
+                    make="Invented",
+                    model="One",
+                    serial="000417",
+                    width=6000,
+                    height=4000,
+                ),
+            )
+        )
+    return files
+
+
+def first_number(frame: str, night: date, camera_id: str) -> Change:
+    value = {"night": night.isoformat(), "camera": camera_id, "number": 1}
+    return Change(subjects=(frame,), layer="sequence-number", value=value)
+
+
+def rated(frame: str, value: int) -> Change:
+    return rating(1, value).__class__(subjects=(frame,), layer="rating", value=value)
+
+
+def list_hashes(folder: Path, files: list[RollFile], moment: datetime) -> None:
+    hashed = [
+        HashedFile(
+            path=file.path,
+            size=file.size,
+            modified=datetime.fromisoformat(file.modified),
+            xxh128=file.digest.partition(":")[2],
+            hashed=moment,
+        )
+        for file in files
+    ]
+    data = manifest_bytes(
+        hashed,
+        created=moment,
+        hostname="dome",
+        tool_version="0.1.0",
+        process="transfer",
+        author=None,
+        comment=None,
+    )
+    history = folder / "ascmhl"
+    history.mkdir(parents=True)
+    name = manifest_name(1, folder.name, moment)
+    (history / name).write_bytes(data)
+    entry = ChainEntry(generation=1, path=name, c4=c4(data))
+    (history / CHAIN_NAME).write_bytes(chain_bytes([entry]))
+
+
+def opened(volume: Volume, database: Path) -> Books:
+    log = Log([volume.disk], guards=[volume.disk], writer="0" * 32, person="Ingrid")
+    return Books([volume], log, f"sqlite:///{database}")
+
+
+def seconds(work: Callable[[], object], times: int = 1) -> float:
+    taken = []
+    for _ in range(times):
+        start = time.perf_counter()
+        work()
+        taken.append(time.perf_counter() - start)
+    return statistics.median(taken)
+
+
+def measure(root: Path, frames: int) -> Iterator[tuple[str, float]]:
+    volume = invent(root / "archive", frames)
+    books = opened(volume, root / "catalogue.sqlite")
+    yield "rebuild", seconds(lambda: books.rebuild())
+    assert books.catalogue.counts()["frame"] == frames // PER_ROLL * PER_ROLL
+    books.close()
+    again = opened(volume, root / "catalogue.sqlite")
+    yield "open, nothing new", seconds(again.sync, 3)
+    yield "nights", seconds(again.catalogue.nights, 3)
+    yield "sequences", seconds(again.catalogue.sequences, 3)
+    line = again.catalogue.sequences()[-1]
+    yield "sequences of a night", seconds(lambda: again.catalogue.sequences(line.night), 5)
+    yield "frames of a sequence", seconds(lambda: again.catalogue.frames(sequence=line.key), 5)
+    statements = []
+    event.listen(again.catalogue.engine, "before_cursor_execute", lambda *_: statements.append(1))
+    for query in QUERIES:
+        tree = parse(query)
+        yield f"find {query!r}", seconds(lambda tree=tree: matching(again.catalogue, tree, 50), 5)
+    yield "statements per query", len(statements) / (5 * len(QUERIES))
+    again.close()
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--frames", type=int, nargs="+", default=[10_000, 100_000, 1_000_000])
+    parser.add_argument("--child", action="store_true", help=argparse.SUPPRESS)
+    chosen = parser.parse_args()
+    for frames in chosen.frames:
+        if not chosen.child:
+            # A process for each size, so that each tells its own peak of memory.
+            subprocess.run([sys.executable, __file__, "--child", "--frames", str(frames)], check=True)
+            continue
+        root = Path(tempfile.mkdtemp(prefix="noctuary-scale-"))
+        try:
+            print(f"{frames} frames", flush=True)
+            for what, value in measure(root, frames):
+                print(f"  {what:48s} {value:9.3f}", flush=True)
+            peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+            size = (root / "catalogue.sqlite").stat().st_size / 1e6
+            print(f"  {'peak memory, MB':48s} {peak:9.0f}\n  {'catalogue, MB':48s} {size:9.0f}", flush=True)
+        finally:
+            shutil.rmtree(root)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,153 @@
+"""Sequences that are told anew around what changed are those that a catalogue told from nothing has."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from support.builders import (
+    CAMERA,
+    STARTED,
+    camera,
+    entry,
+    frame_id,
+    ingest,
+    memory_catalogue,
+    roll,
+    roll_file,
+    sequence_roll,
+    site,
+)
+
+from archive.catalogue.index import Catalogue
+from archive.catalogue.runs import Unnumbered
+from archive.model.entry import Change, Entry
+from archive.nights.sequences import LONGEST_GAP_S
+
+HOUR = 3600.0
+
+
+def word(layer: str, number: int, value: Any = True) -> Change:
+    return Change(subjects=(frame_id(number),), layer=layer, value=value)
+
+
+def numbered(first: int, number: int, night: str = "2026-03-18") -> Change:
+    return word("sequence-number", first, {"night": night, "camera": CAMERA, "number": number})
+
+
+def at(catalogue: Catalogue) -> dict[str, tuple[str | None, int | None]]:
+    return {frame.id: (frame.sequence, frame.index) for frame in catalogue.frames()}
+
+
+def test_a_run_without_a_number_is_answered_and_not_told() -> None:
+    catalogue = memory_catalogue()
+    found = catalogue.apply([entry(camera(), site(), ingest(sequence_roll(range(1, 7))), kind="ingest")])
+    assert found == [Unnumbered(camera=CAMERA, night="2026-03-18", number=1, first=frame_id(1))]
+    assert catalogue.sequences() == []
+
+
+def test_a_pause_longer_than_the_longest_gap_ends_a_run_whatever_its_cadence() -> None:
+    slow = [roll_file(n, seconds=n * (LONGEST_GAP_S + 60)) for n in range(1, 9)]
+    steady = [roll_file(n, seconds=n * (LONGEST_GAP_S - 60)) for n in range(11, 19)]
+    for files, runs in ((slow, 0), (steady, 1)):
+        catalogue = memory_catalogue()
+        found = catalogue.apply([entry(camera(), site(), ingest(roll(files)), kind="ingest")])
+        assert len(found) == runs
+
+
+def test_a_join_holds_over_a_pause_of_a_day_and_taking_it_back_parts_again() -> None:
+    files = [roll_file(n, seconds=n * 10 + (86_400 if n > 5 else 0)) for n in range(1, 11)]
+    catalogue = memory_catalogue()
+    catalogue.apply([entry(camera(), site(), ingest(roll(files)), kind="ingest")])
+    catalogue.apply([entry(numbered(1, 1), numbered(6, 1, "2026-03-19"), kind="sequence", counter=2)])
+    assert [line.frames for line in catalogue.sequences()] == [5, 5]
+    catalogue.apply([entry(word("sequence-join", 6), kind="sequence", counter=3)])
+    assert [line.frames for line in catalogue.sequences()] == [10]
+    catalogue.apply([entry(word("sequence-join", 6, False), kind="sequence", counter=4)])
+    assert [line.frames for line in catalogue.sequences()] == [5, 5]
+    assert {key for key, _ in at(catalogue).values()} == {line.key for line in catalogue.sequences()}
+
+
+def test_a_night_in_the_middle_that_leaves_parts_what_it_held_together() -> None:
+    def night(token: str, numbers: Sequence[int], begin: float) -> Change:
+        files = [roll_file(n, seconds=begin + i * 1800) for i, n in enumerate(numbers)]
+        return ingest(roll(files, token=token))
+
+    catalogue = memory_catalogue()
+    catalogue.apply(
+        [
+            entry(camera(), site(), night("00000001", range(1, 7), 0), kind="ingest"),
+            entry(night("00000002", range(7, 27), 6 * 1800), kind="ingest", counter=2),
+            entry(night("00000003", range(27, 33), 26 * 1800), kind="ingest", counter=3),
+            entry(numbered(1, 1), kind="sequence", counter=4),
+        ]
+    )
+    assert [line.frames for line in catalogue.sequences()] == [32]
+    # The same roll told again by a later entry, with other files: the frames between are gone.
+    left = catalogue.apply([entry(night("00000002", range(40, 41), 500 * HOUR), kind="ingest", counter=9)])
+    assert [(line.frames, line.last) for line in catalogue.sequences()] == [
+        (6, STARTED + timedelta(seconds=5 * 1800))
+    ]
+    assert [each.first for each in left] == [frame_id(27)]
+
+
+def nights(draw: st.DrawFn) -> list[Entry]:
+    """Cards of some nights with steady runs, single frames and pauses, and words about their frames."""
+    entries, number = [entry(camera(), site(), kind="site")], 0
+    moment = 0.0
+    for token in range(draw(st.integers(2, 5))):
+        moment += draw(st.sampled_from([30.0, 5 * HOUR, 7 * HOUR, 20 * HOUR]))
+        files = []
+        for _ in range(draw(st.integers(1, 3))):
+            cadence = draw(st.sampled_from([10.0, 12.0, 900.0, 4 * HOUR]))
+            for _ in range(draw(st.integers(1, 8))):
+                number += 1
+                moment += cadence
+                files.append(roll_file(number, seconds=moment))
+            moment += draw(st.sampled_from([0.0, 300.0, 3 * HOUR]))
+        entries.append(entry(ingest(roll(files, token=f"{token:08x}")), kind="ingest", counter=token + 2))
+    for counter in range(draw(st.integers(0, 8))):
+        which = draw(st.integers(1, number))
+        said = draw(st.sampled_from(["join", "break", "number", "clock", "facts"]))
+        if said == "number":
+            change = numbered(
+                which, draw(st.integers(1, 3)), draw(st.sampled_from(["2026-03-18", "2026-03-20"]))
+            )
+        elif said == "clock":
+            true = STARTED + timedelta(seconds=draw(st.sampled_from([-4000, 72, 30_000])))
+            value = {
+                "reads": STARTED.isoformat(),
+                "true": true.isoformat(),
+                "from": None,
+                "until": None,
+                "drift": 0,
+            }
+            change = Change(subjects=(CAMERA,), layer="clock", value=value)
+        elif said == "facts":
+            moved = (STARTED + timedelta(seconds=draw(st.sampled_from([5.0, 70_000.0])))).replace(tzinfo=None)
+            change = word("facts", which, {"taken": moved.isoformat()})
+        else:
+            change = word(f"sequence-{said}", which, draw(st.booleans()))
+        entries.append(entry(change, kind="sequence", counter=100 + counter))
+    return entries
+
+
+@given(st.data())
+@settings(max_examples=25, deadline=None)
+@pytest.mark.slow
+def test_entry_by_entry_in_any_order_ends_as_all_at_once(data: st.DataObject) -> None:
+    entries = nights(data.draw)
+    at_once, step_by_step = memory_catalogue(), memory_catalogue()
+    at_once.apply(entries)
+    for each in data.draw(st.permutations(entries)):
+        step_by_step.apply([each])
+    assert step_by_step.dump() == at_once.dump()
+    held = at(at_once)
+    lines = at_once.sequences()
+    assert sum(line.frames for line in lines) == sum(key is not None for key, _ in held.values())
+    for line in lines:
+        assert sorted(i for key, i in held.values() if key == line.key) == list(range(1, line.frames + 1))

@@ -1,0 +1,80 @@
+"""The gallery: what is tried of every operator, and pages whose links lead somewhere."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from urllib.parse import unquote
+
+import pytest
+from PIL import Image
+
+from archive.demo import cards, gallery
+from archive.engine import operator
+from archive.errors import UsageError
+
+
+@pytest.mark.parametrize("declared", operator.declarations(), ids=lambda each: each.name)
+def test_every_operator_is_tried_three_times_in_its_range_and_never_neutral(declared: object) -> None:
+    looks = gallery.looks_of(declared)
+    assert len({label for label, _ in looks}) == len(looks) >= 3
+    for _, values in looks:
+        assert not operator.is_neutral(values)
+        assert operator.checked(values.name, values.values) == values
+
+
+def test_a_strength_that_runs_one_way_grows() -> None:
+    stops = [values["stops"] for _, values in gallery.steps(operator.declaration("highlight_recovery"))]
+    assert stops == pytest.approx([0.6, 1.4, 2.7], abs=0.11)
+
+
+def test_a_strength_that_runs_both_ways_is_tried_on_both_sides() -> None:
+    labels, values = zip(*gallery.steps(operator.declaration("exposure")), strict=True)
+    assert [each["stops"] for each in values] == pytest.approx([-2, 7 / 6, 19 / 6], abs=0.17)
+    assert labels[0] == "low: stops −2 EV"
+
+
+def test_kelvins_are_spread_as_the_eye_sees_them() -> None:
+    kelvin = [values["kelvin"] for _, values in gallery.steps(operator.declaration("balance"))]
+    assert kelvin[0] < 5500 < kelvin[1] < kelvin[2]
+
+
+def test_pages_link_to_pictures_that_exist_and_broken_samples_are_told_of(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    few = tuple(each for each in operator.declarations() if each.name in ("exposure", "chroma", "crop"))
+    monkeypatch.setattr(gallery.operator, "declarations", lambda: few)
+    samples = tmp_path / "samples"
+    samples.mkdir()
+    (raw,) = cards.raw_files("north", [9], size=(144, 96), frames=12)
+    (samples / "<odd> name.dng").write_bytes(raw)
+    (samples / "z-broken.dng").write_bytes(raw[:900])
+    told: list[tuple[int, int]] = []
+    made = gallery.make_gallery(
+        tmp_path / "g", samples=samples, size=200, demo=0,
+        progress=lambda _name, done, total: told.append((done, total)),
+    )  # fmt: skip
+    assert told == [(0, 2), (1, 2)]
+    assert (made.frames, [note.path for note in made.failed]) == (1, ["z-broken.dng"])
+    pages = sorted((tmp_path / "g").glob("*.html"))
+    assert [page.name for page in pages] == ["01.html", "index.html"]
+    links = 0
+    for page in pages:
+        text = page.read_text()
+        assert "<odd>" not in text
+        for link in re.findall(r'(?:href|src)="([^"]+)"', text):
+            assert (tmp_path / "g" / unquote(link)).is_file()
+            links += 1
+    assert made.pictures == 2 + 3 * len(few)
+    assert links > 2 * made.pictures
+    with Image.open(tmp_path / "g" / "01" / "before.jpg") as picture:
+        assert picture.size == (144, 96)
+
+
+def test_a_folder_in_use_and_an_impossible_size_are_refused(tmp_path: Path) -> None:
+    (tmp_path / "something").touch()
+    with pytest.raises(UsageError, match="already holds something"):
+        gallery.make_gallery(tmp_path)
+    with pytest.raises(UsageError, match="outside 200 to 4000"):
+        gallery.make_gallery(tmp_path / "new", size=50)
+    assert not (tmp_path / "new").exists()

@@ -1,0 +1,100 @@
+"""Looking at frames: previews, histograms and the tone response, without a trace in the archive."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+
+import numpy as np
+import pytest
+from PIL import Image
+from support.exports import SEQUENCE, Studio, studio
+
+from archive.engine.foundation import current_foundation
+from archive.errors import UsageError
+from archive.exports.viewing import restricted
+from archive.model.recipe import EffectiveRecipe, OperatorValues
+
+FRAME = f"{SEQUENCE}#2"
+
+
+@pytest.fixture(scope="module")
+def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Studio]:
+    made = studio(tmp_path_factory.mktemp("viewing"))
+    made.workspace.recipes.set(FRAME, ["exposure.stops=1", "contrast.amount=0.2"])
+    yield made
+    made.workspace.close()
+
+
+def brightness(data: bytes) -> float:
+    with Image.open(io.BytesIO(data)) as picture:
+        return float(np.asarray(picture).mean())
+
+
+def test_a_preview_shows_before_beside_after_and_writes_nothing(place: Studio) -> None:
+    before = sorted(place.root.rglob("*"))
+    with Image.open(io.BytesIO(place.workspace.exports.viewing.preview(f"{SEQUENCE}#1", size=200))) as pair:
+        wide = pair.size
+    with Image.open(
+        io.BytesIO(place.workspace.exports.viewing.preview(f"{SEQUENCE}#1", size=200, before=False))
+    ) as one:
+        assert one.size == (64, 48)
+    assert wide[0] >= 128
+    assert sorted(place.root.rglob("*")) == before
+
+
+@pytest.mark.parametrize("size", [199, 8001, -1])
+def test_a_preview_of_an_impossible_size_is_refused_with_the_range(place: Studio, size: int) -> None:
+    with pytest.raises(UsageError, match="is outside 200 to 8000 px"):
+        place.workspace.exports.viewing.preview(f"{SEQUENCE}#1", size=size)
+
+
+def test_only_the_named_operators_take_part(place: Studio) -> None:
+    look = place.workspace.exports.viewing.preview
+    before = brightness(look(FRAME, size=200, after=False))
+    whole = brightness(look(FRAME, size=200, before=False))
+    exposed = brightness(look(FRAME, size=200, before=False, only=["exposure"]))
+    assert exposed > before + 5
+    assert exposed != whole
+    assert look(FRAME, size=200, before=False, only=["exposure", "contrast"]) == look(
+        FRAME, size=200, before=False
+    )
+
+
+def test_an_operator_that_the_recipe_does_not_use_is_refused_with_those_it_uses(place: Studio) -> None:
+    with pytest.raises(UsageError, match="does not use straighten") as caught:
+        place.workspace.exports.viewing.preview(FRAME, only=["straighten"])
+    assert "contrast, exposure" in caught.value.hint
+    with pytest.raises(UsageError, match="no operator 'exposur'"):
+        place.workspace.exports.viewing.preview(FRAME, only=["exposur"])
+
+
+def test_a_restricted_recipe_keeps_its_finish_steps_by_name() -> None:
+    values = {"amount": 0.1, "pivot": -3.0}
+    contrast = OperatorValues(name="contrast", version=1, values=values)
+    exposure = OperatorValues(name="exposure", version=1, values={"stops": 1.0})
+    recipe = EffectiveRecipe(foundation=current_foundation(), base=(exposure,), finish=(contrast, contrast))
+    assert restricted(recipe, ["contrast"]).finish == (contrast, contrast)
+    assert restricted(recipe, ["contrast"]).base == ()
+    assert restricted(recipe, []) == recipe
+
+
+def test_levels_are_told_of_what_was_recorded_and_of_what_is_shown(place: Studio) -> None:
+    raw, picture = place.workspace.exports.viewing.levels(FRAME)
+    assert (raw.of, picture.of) == ("raw", "picture")
+    assert {channel.samples for channel in (*raw.channels, *picture.channels)} == {64 * 48}
+    darker = place.workspace.exports.viewing.levels(f"{SEQUENCE}#3")[1]
+
+    def mean(channel: object) -> float:
+        counts = np.array(channel.counts)  # type: ignore[attr-defined]
+        return float((counts * np.arange(counts.size)).sum() / counts.sum())
+
+    assert mean(picture.channels[1]) > mean(darker.channels[1])
+
+
+def test_the_tone_response_is_that_of_the_frame_s_own_recipe_or_of_its_sequence(place: Studio) -> None:
+    viewing = place.workspace.exports.viewing
+    own, shared = viewing.tone(FRAME), viewing.tone(FRAME, in_sequence=True)
+    assert set(own.operators) == {"exposure", "contrast"}
+    assert shared.operators == ()
+    assert own.points[40].shown > own.points[40].untouched == shared.points[40].shown

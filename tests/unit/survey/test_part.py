@@ -1,0 +1,36 @@
+"""The survey's answers by name."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+from support.exports import SEQUENCE, Studio, studio
+
+from archive.errors import UsageError
+
+
+@pytest.fixture(scope="module")
+def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Studio]:
+    made = studio(tmp_path_factory.mktemp("part"))
+    yield made
+    made.workspace.close()
+
+
+def test_what_was_not_surveyed_says_so_and_how(place: Studio) -> None:
+    (told,) = place.workspace.survey.told(SEQUENCE)
+    assert (told.name, told.lines, told.unseen) == (SEQUENCE, (), 6)
+    with pytest.raises(UsageError, match="was surveyed yet") as caught:
+        place.workspace.survey.surveyed(SEQUENCE)
+    assert f"noctuary survey {SEQUENCE}" in caught.value.hint
+
+
+def test_a_night_is_told_by_its_sequences(place: Studio) -> None:
+    place.workspace.survey.run("2026-03-18", progress=lambda _stage, _done, _total: None)
+    (told,) = place.workspace.survey.told("2026-03-18")
+    assert told.name == SEQUENCE
+    assert [line.position for line in told.lines] == [1, 2, 3, 4, 5, 6]
+    assert told.zone == "Europe/Oslo"
+    found, pairs = place.workspace.survey.surveyed(f"{SEQUENCE}#2..4")
+    assert [frame.index for frame, _ in pairs] == [2, 3, 4]
+    assert len(found.frames) == 3

@@ -1,0 +1,66 @@
+"""What was surveyed, in words and small curves."""
+
+from __future__ import annotations
+
+import io
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from rich.console import Console
+
+from archive.errors import Exit
+from archive.model.survey import Finding, SequenceSurvey, SurveyLine, SurveyNote, SurveyReport
+from archive.views.report import Report
+from archive.views.surveyreport import _curve, tell_survey, tell_surveyed
+
+
+def lines(count: int) -> tuple[SurveyLine, ...]:
+    return tuple(
+        SurveyLine(
+            frame=f"xxh128:{n:032x}", position=n, name=f"NOCT{n:04d}.DNG",
+            taken=datetime(2026, 3, 18, 22, tzinfo=UTC) + timedelta(seconds=10 * n),
+            brightness=-5.0, scene=-11.0, clipped=0, dark=0, sharpness=None, green=float(n), red=0, moved=(0, 0),
+        )
+        for n in range(1, count + 1)
+    )  # fmt: skip
+
+
+@pytest.fixture
+def report() -> Report:
+    return Report(Console(file=io.StringIO(), width=120, highlight=False))
+
+
+def said(report: Report) -> str:
+    assert isinstance(report.console.file, io.StringIO)
+    return report.console.file.getvalue()
+
+
+def test_curves_run_from_least_to_most_and_have_gaps() -> None:
+    low, bars, high = _curve([1.0, None, 3.0], ".0f")
+    assert (low, bars, high) == ("1", "▁ █", "3")
+    assert _curve([None, None], ".0f") == ("–", "", "–")
+    assert len(_curve([float(n) for n in range(450)], ".0f")[1]) == 40
+
+
+def test_findings_are_told_by_frame_and_local_time(report: Report) -> None:
+    finding = Finding(kind="dew", position=3, text="stars spread from here on")
+    told = SequenceSurvey(name="n/1", zone="Europe/Oslo", lines=lines(6), findings=(finding,), unseen=2)
+    tell_surveyed(report, told)
+    for part in ("n/1", "2 frames are not surveyed", "#3 23:00:30  stars spread", "▁", "█"):
+        assert part in said(report)
+
+
+def test_a_quiet_sequence_says_so_and_an_empty_one_nothing_more(report: Report) -> None:
+    tell_surveyed(report, SequenceSurvey(name="n/1", zone=None, lines=lines(3), findings=(), unseen=0))
+    assert "Nothing notable" in said(report)
+    tell_surveyed(report, SequenceSurvey(name="n/2", zone=None, lines=(), findings=(), unseen=9))
+    assert said(report).endswith("9 frames are not surveyed.\n")
+
+
+def test_what_failed_is_told_with_its_reason(report: Report) -> None:
+    notes = tuple(SurveyNote(path=f"a/{n}", text="is damaged") for n in range(20))
+    told = SurveyReport(measured=4, held=2, copied=1, rolls=(), failed=notes)
+    tell_survey(report, told)
+    assert told.exit_code is Exit.ATTENTION
+    for part in ("4 frames measured, 2 held already; 1 records", "a/11: is damaged", "and 8 more"):
+        assert part in said(report)
