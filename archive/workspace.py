@@ -10,6 +10,7 @@ import getpass
 import os
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
+from fractions import Fraction
 from functools import cached_property
 from pathlib import Path
 from types import TracebackType
@@ -22,6 +23,7 @@ from archive.catalogue.resolve import find, find_one, find_sequence
 from archive.custody.devices import other_volumes
 from archive.custody.part import Custody
 from archive.editing.decisions import Decisions
+from archive.editing.levelling import LevellingStatements
 from archive.editing.queries import Queries
 from archive.editing.recipes import Recipes
 from archive.editing.sequences import Sequencing
@@ -49,12 +51,14 @@ from archive.model.listing import (
     Story,
 )
 from archive.model.product import Spec
+from archive.model.survey import LevellingReport
 from archive.store import userplace
 from archive.store.mounts import remembered_volumes
 from archive.store.volumes import Volume, create_volume, find_volume, open_volume
 from archive.survey.skies import Skies
 
 if TYPE_CHECKING:
+    from archive.editing.optics import Optics
     from archive.exports.part import Exports
     from archive.survey.part import Survey
 
@@ -185,6 +189,8 @@ def describe_operators(name: str | None = None) -> list[OperatorHelp]:
 def _range(parameter: Parameter) -> str:
     if parameter.is_choice:
         return f"one of {', '.join(parameter.choices)}; neutral {parameter.default}"
+    if parameter.frames:
+        return "frames; none by default"
     low, high, neutral = (
         operator.worded(parameter, value, sign=True)
         for value in (parameter.low, parameter.high, parameter.default)
@@ -222,6 +228,7 @@ class Workspace:
         self.statements = Statements(self.books)
         self.queries = Queries(self.books)
         self.sequencing = Sequencing(self.books)
+        self.levelling = LevellingStatements(self.books)
         self.recipes = Recipes(self.books, current_foundation())
         self.texts = Texts(self.recipes.bench)
         self.decisions = Decisions(self.recipes.bench)
@@ -255,11 +262,38 @@ class Workspace:
         return Exports(self.books)
 
     @cached_property
+    def optics(self) -> Optics:
+        """Dark frames and lenses; loaded on first use, because they are measured from pictures."""
+        from archive.editing.optics import Optics
+
+        return Optics(self.recipes)
+
+    @cached_property
     def survey(self) -> Survey:
         """Measures of frames, and what they say; loaded on first use for the same reason."""
         from archive.survey.part import Survey
 
         return Survey(self.books)
+
+    def level(
+        self,
+        name: str,
+        *,
+        region: tuple[float, float, float, float] | None = None,
+        dry_run: bool = False,
+    ) -> LevellingReport:
+        """Level a sequence by what its survey measured; counts in its sets and movies, never in stills."""
+        frames, found = self.survey.levels(name, region)
+        entry = None
+        if not dry_run:
+            entry = self.levelling.state(frames, found.stops, region=region, cells=found.cells)
+        return self.survey.levelling_told(name, found, entry)
+
+    def rush(self, name: str, target: Path, rate: int = 25) -> int:
+        """A quick movie of a sequence from its previews, without any recipe; how many frames it has."""
+        from archive.exports.rush import write_rush
+
+        return write_rush(target, self.survey.previews(name), Fraction(rate))
 
     # -- cards ---------------------------------------------------------------------------------
 

@@ -190,8 +190,11 @@ class Books:
                 continue
             files = {path: (f"xxh128:{file.xxh128}", file.size) for path, file in held.items()}
             if any(len(path) > _LONGEST_PATH for path in files):
-                fault = f"The hash list of {shown(folder)} names a path of more than {_LONGEST_PATH} characters."
-                self.catalogue.record_fault(volume.id, folder, f"{fault} What it lists is not counted as held.")
+                fault = (
+                    f"The hash list of {shown(folder)} names a path of more than {_LONGEST_PATH} characters. "
+                    "What it lists is not counted as held."
+                )
+                self.catalogue.record_fault(volume.id, folder, fault)
                 continue
             self.catalogue.hold(volume.id, folder, state, files)
         for folder in before.keys() - present:

@@ -15,9 +15,10 @@ from zoneinfo import ZoneInfo
 from archive.catalogue.registers import clock_from_value, site_from_value
 from archive.journal.current import Statement
 from archive.model.capture import CaptureFacts
+from archive.model.entry import HOUSE, LINE, LINE_NAME, RECIPE_NOTE, TEXT
 from archive.model.identity import canonical, is_frame_id, sha256_id
 from archive.model.product import Spec
-from archive.model.recipe import EffectiveRecipe
+from archive.model.recipe import EffectiveRecipe, HouseRecipe
 from archive.model.roll import roll_from_value
 
 _LARGEST = 2**63 - 1
@@ -140,6 +141,17 @@ def _activity(statement: Statement) -> None:
         raise ValueError(f"{value['path']} is no kept file of the index")
 
 
+def _levelling(statement: Statement) -> None:
+    if statement.value is None:
+        return
+    stops = statement.value["stops"]
+    if not isinstance(stops, list) or not stops:
+        raise TypeError("a levelling lists no stops")
+    for each in stops:
+        if type(each) not in (int, float) or not -16 <= each <= 16:
+            raise ValueError(f"{each!r} is no level")
+
+
 def _title(statement: Statement) -> None:
     _text(statement.value)
 
@@ -180,6 +192,30 @@ def _query(statement: Statement) -> None:
     _text(statement.value)
 
 
+def _keyword(statement: Statement) -> None:
+    if not isinstance(statement.value, bool):
+        raise TypeError(f"{statement.value!r} neither gives a keyword nor takes it off")
+
+
+def _name(statement: Statement) -> None:
+    _text(statement.value, _LONGEST["name"])
+
+
+def _optional(statement: Statement) -> None:
+    if statement.value is not None:
+        _text(statement.value)
+
+
+def _house(statement: Statement) -> None:
+    if statement.value is not None:
+        HouseRecipe.from_json(statement.value)
+        _texts(statement.value, "name")
+
+
+def _volume(statement: Statement) -> None:
+    _texts(statement.value, "name", "created")
+
+
 def _moment(text: str) -> None:
     if datetime.fromisoformat(text).tzinfo is None:
         raise ValueError(f"the time {text} is without zone")
@@ -198,12 +234,20 @@ def _text(value: object, longest: int = _TEXT) -> None:
 
 
 _CHECKS: dict[str, Callable[[Statement], None]] = {
+    HOUSE: _house,
+    LINE: _name,
+    LINE_NAME: _name,
+    RECIPE_NOTE: _optional,
+    TEXT: _optional,
+    "keyword": _keyword,
+    "volume": _volume,
     "activity": _activity,
     "camera": _camera,
     "clock": _clock,
     "delivered": _delivered,
     "facts": _facts,
     "ingest": _ingest,
+    "levelling": _levelling,
     "pairing": _pairing,
     "query": _query,
     "rating": _rating,

@@ -327,8 +327,11 @@ class Curtains:
                 )  # fmt: skip
         pixel = width / 480.0
         near = blurred(sharp, max(0.45, 0.6 * pixel))
-        glow = np.float32(0.09) * blurred(near, 6.0 * pixel) + np.float32(0.06) * blurred(near, 26.0 * pixel)
-        light = np.float32(0.85) * near + glow + blurred(soft, 11.0 * pixel)
+        # What is blurred widely is blurred at half size.
+        half = (max(2, width // 2), max(2, height // 2))
+        lit, high = resized(near, *half, box=True), resized(soft, *half, box=True)
+        glow = np.float32(0.09) * blurred(lit, 3.0 * pixel) + np.float32(0.06) * blurred(lit, 13.0 * pixel)
+        light = np.float32(0.85) * near + resized(glow + blurred(high, 5.5 * pixel), width, height)
         return light + self._diffuse(state)
 
     def _diffuse(self, state: Mood) -> NDArray[np.float32]:

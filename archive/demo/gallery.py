@@ -52,9 +52,9 @@ def steps(declared: Declaration) -> tuple[tuple[str, Mapping[str, Value]], ...]:
     other end; one that runs both ways a quarter down, and 15 and 40 % up. A choice is tried with each answer.
     """
     named = [declared.parameter(name) for name in declared.strength]
-    numbers = [each for each in named if each is not None and not each.is_choice]
+    numbers = [each for each in named if each is not None and not each.is_choice and not each.frames]
     if not numbers:
-        numbers = [each for each in declared.parameters if not each.is_choice]
+        numbers = [each for each in declared.parameters if not each.is_choice and not each.frames]
     if not numbers:
         choice = declared.parameters[0]
         return tuple((str(answer), {choice.name: answer}) for answer in choice.choices)

@@ -19,6 +19,8 @@ _EPOCH = datetime(2000, 1, 1, 12, tzinfo=UTC)
 _SKY_MAGNITUDE = 21.6
 """Brightness of the moonless sky in magnitudes per square arc second."""
 _SKY_LIGHT = radiometry.sky_light(_SKY_MAGNITUDE)
+_EXTINCTION = np.array([0.10, 0.17, 0.26])
+"""Magnitudes lost per air mass in red, green and blue (common for clear air at sea level)."""
 # Right ascension (hours), declination (degrees), visual magnitude, B-V of bright northern stars, J2000.
 _BRIGHT = np.array(
     [
@@ -119,18 +121,20 @@ def _scattered(count: int, random: np.random.Generator) -> tuple[NDArray[np.floa
 @kernel
 def _splat(columns: Any, rows: Any, light: Any, core: float, out: Any) -> None:
     height, width, _ = out.shape
+    sharp, broad = 0.92 / (2 * np.pi * core * core), 0.08 / (np.pi * 6.0 * core * core)
     for star in range(columns.size):
-        strength = light[star, 1]
-        reach = int(core * (2.6 if strength < 0.5 else 9.0)) + 2
+        # A lens spreads a little light far: bright stars look larger because of it, as far as it can be seen.
+        seen = np.sqrt(max(1.0, broad * light[star, 1] / 2e-4)) - 1
+        reach = int(core * min(12.0, max(2.6, np.sqrt(6.0 * seen)))) + 2
         x, y = columns[star], rows[star]
         left, right = max(0, int(x) - reach), min(width - 1, int(x) + reach)
         upper, under = max(0, int(y) - reach), min(height - 1, int(y) + reach)
         for row in range(upper, under + 1):
             for column in range(left, right + 1):
                 squared = ((column - x) ** 2 + (row - y) ** 2) / (core * core)
-                weight = 0.92 * np.exp(-0.5 * squared) / (2 * np.pi * core * core)
-                # A lens spreads a little light far: bright stars look larger because of it.
-                weight += 0.08 / (np.pi * 6.0 * core * core) / (1 + squared / 6.0) ** 2
+                weight = broad / ((1 + squared / 6.0) * (1 + squared / 6.0))
+                if squared < 16.0:
+                    weight += sharp * np.exp(-0.5 * squared)
                 for channel in range(3):
                     out[row, column, channel] += weight * light[star, channel]
 
@@ -173,6 +177,7 @@ class Heavens:
         self._twinkle = random.uniform(0, 2 * np.pi, magnitudes.size)
         self._milky = _milky_way(seed)
         self._near: dict[int, NDArray[np.intp]] = {}
+        self._still: dict[tuple[int, int], tuple[NDArray[Any], ...]] = {}
 
     def _candidates(self, sidereal: float) -> NDArray[np.intp]:
         """Stars that may be in view within half an hour of a sidereal time, in catalogue order."""
@@ -201,7 +206,7 @@ class Heavens:
         inside = row > -12
         seen, column, row = seen[inside], column[inside], row[inside]
         airmass = 1 / (up[seen] + 0.025 * np.exp(-11 * up[seen]))
-        dim = 10 ** (-0.4 * airmass[:, None] * np.array([0.10, 0.17, 0.26]))
+        dim = 10 ** (-0.4 * airmass[:, None] * _EXTINCTION)
         star = near[seen]
         shimmer = 1 + 0.05 * np.minimum(airmass, 6) ** 0.5 * np.sin(self._twinkle[star] * 7 + spin)
         light = (self._light[star] * dim * shimmer[:, None]).astype(np.float32)
@@ -219,6 +224,14 @@ class Heavens:
 
     def background(self, width: int, height: int, sidereal: float) -> NDArray[np.float32]:
         """Milky Way, airglow and town as linear light, float32 (H, W, 3); the last row is at the horizon."""
+        if (width, height) not in self._still:
+            self._still[width, height] = self._standing(width, height)
+        angle, declination, dim, light = self._still[width, height]
+        band = self._galactic(sidereal - angle, declination).astype(np.float32)
+        return np.asarray(light + band[..., None] * dim, np.float32)
+
+    def _standing(self, width: int, height: int) -> tuple[NDArray[Any], ...]:
+        """What does not turn: hour angle and declination, the Milky Way's colour in the air, other light."""
         side = ((np.arange(width) + 0.5) / width * 2 - 1) * self._half
         up = (height - 0.5 - np.arange(height)) * 2 * self._half / width
         x, y = np.meshgrid(side, up)
@@ -227,28 +240,24 @@ class Heavens:
         east = (np.sin(self._azimuth) + x * np.cos(self._azimuth)) * norm
         above = y * norm
         sine, cosine = np.sin(self._latitude), np.cos(self._latitude)
-        polar = above * sine + north * cosine
+        declination = np.arcsin(np.clip(above * sine + north * cosine, -1, 1))
         angle = np.arctan2(-east, above * cosine - north * sine)
-        equatorial = sidereal - angle
-        band = self._galactic(equatorial, polar)
         airmass = 1 / (above + 0.025 * np.exp(-11 * above))
-        dim = 10 ** (-0.4 * np.minimum(airmass, 20)[..., None] * np.array([0.10, 0.17, 0.26]))
+        dim = 10 ** (-0.4 * np.minimum(airmass, 20)[..., None] * _EXTINCTION)
         degrees = np.degrees(np.arcsin(np.clip(above, 0, 1)))
         azimuth = np.degrees(np.arctan(x) + self._azimuth)
         layer = np.exp(-degrees / 13)
-        zenith = _SKY_LIGHT * np.array([0.70, 1.0, 1.42])
         ripple = 1 + 0.14 * fractal(azimuth / 30, degrees / 6 + 4, 3.3, octaves=2)
-        light = zenith + (layer * ripple)[..., None] * np.array([0.0085, 0.0128, 0.0112])
-        light = light + band[..., None] * np.array([0.0170, 0.0165, 0.0185]) * dim
+        light = _SKY_LIGHT * np.array([0.70, 1.0, 1.42])
+        light = light + (layer * ripple)[..., None] * np.array([0.0085, 0.0128, 0.0112])
         town = np.exp(-(((azimuth - 31) / 15) ** 2)) * np.exp(-degrees / 3.6)
         town += 0.14 * np.exp(-(((azimuth - 31) / 30) ** 2)) * np.exp(-degrees / 9)
-        lit: NDArray[np.float32] = (light + town[..., None] * np.array([0.062, 0.036, 0.019])).astype(
-            np.float32
-        )
-        return lit
+        light = light + town[..., None] * np.array([0.062, 0.036, 0.019])
+        milky = np.array([0.0170, 0.0165, 0.0185])
+        return angle, declination, (milky * dim).astype(np.float32), light.astype(np.float32)
 
-    def _galactic(self, equatorial: NDArray[np.float64], polar: NDArray[np.float64]) -> NDArray[np.float64]:
-        sine, longitude = galactic(equatorial, np.arcsin(np.clip(polar, -1, 1)))
+    def _galactic(self, ascension: NDArray[Any], declination: NDArray[Any]) -> NDArray[np.float64]:
+        sine, longitude = galactic(ascension, declination)
         rows, columns = self._milky.shape
         i = np.clip((np.degrees(np.arcsin(np.clip(sine, -1, 1))) + 40) * 2, 0, rows - 1.001)
         j = (np.degrees(longitude) % 360) / 360 * (columns - 1)

@@ -11,6 +11,7 @@ from archive.catalogue.lineage import standings
 from archive.catalogue.resolve import find, find_one
 from archive.engine import operator
 from archive.errors import UsageError, shown
+from archive.journal.ramps import check_ramps
 from archive.journal.recipes import Standing, effective, save, with_ramps
 from archive.journal.sharing import ChangeRecipe, Share, revised, shared_draft
 from archive.journal.wording import changes_in_words
@@ -90,6 +91,7 @@ class Bench:
         standing = self.standings(frames)
         line = one_line(standing)
         shares = revised(standing, self.selecting(frames), change)
+        _check(shares, along or {})
         source = carried_from.id if carried_from else None
         draft = shared_draft(shares, line=line, note=note, carried_from=source, along=along)
         return Saved(
@@ -164,6 +166,18 @@ def plain_recipe(version: Version, standing: Standing) -> Recipe:
     if not version.recipe.ramps:
         return version.recipe
     return with_ramps(version, standing)
+
+
+def _check(shares: Sequence[Share], along: Mapping[str, Selection]) -> None:
+    """Refuse ramps that could not be evaluated, before they are written."""
+    for share in shares:
+        try:
+            check_ramps(share.recipe, share.selection, {**along, **share.along})
+        except ValueError as error:
+            raise UsageError(
+                f"A ramp cannot go on for these frames: {error}.",
+                hint=f"{NOTHING} End it with `noctuary recipe ramp drop` and begin it anew.",
+            ) from error
 
 
 def _words(share: Share) -> list[str]:

@@ -78,7 +78,8 @@ class Lines:
         )
         extra = [] if key == title else [_statement(frames, LINE_NAME, title, key)]
         extra += [] if aside else [_statement(frames, LINE, key)]
-        entry = self._bench.state(replace(draft, changes=(*draft.changes, *extra)))
+        changes = (*draft.changes, *extra)
+        entry = self._bench.state(replace(draft, changes=changes, essential=not aside))
         words = (f"the line {shown(title)} begins{'' if aside else ' and is the current one'}",)
         return Saved(frame=frames[0], entry=entry, words=words, frames=len(frames), shared=shared, line=title)
 
@@ -138,7 +139,8 @@ class Lines:
         words = (f"the line {shown(line)} speaks now",) if changed else ()
         entry = None
         if changed:
-            entry = self._bench.state(Draft(kind="line", changes=(_statement(changed, LINE, key),)))
+            change = _statement(changed, LINE, key)
+            entry = self._bench.state(Draft(kind="line", changes=(change,), essential=True))
         return Saved(frame=frames[0], entry=entry, words=words, frames=len(changed), line=line)
 
     def rename(self, name: str, line: str, to: str) -> Saved:

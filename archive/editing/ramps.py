@@ -231,7 +231,8 @@ class Ramps:
         ((ramp, along),) = found.items()
         selection = selection_of(catalogue, along)
         everywhere = standings(catalogue, selection.frames)
-        members = [f for f, s in everywhere.items() if s.shared and _has(s.shared[0], ramp)]
+        having = (s for s in everywhere.values() if s.shared and _has(s.shared[0], ramp))
+        members = list(dict.fromkeys(standing.frame for standing in having))
         known = catalogue.frames_by_id(members)
         return ramp, selection, [known[f] for f in members if f in known]
 

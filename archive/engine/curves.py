@@ -1,4 +1,4 @@
-"""Tables that tone operators are lowered to: stops of light → gain, light → sRGB values.
+"""Tables that tone operators are lowered to: stops of light → stops added, light → sRGB values.
 
 Tables are rounded to steps far below what can be seen, so that processors whose powers differ in the last
 bit make the same picture.
@@ -10,12 +10,12 @@ import numpy as np
 import numpy.typing as npt
 
 from archive.engine import colour
-from archive.engine.operators.tone import Contrast, HighlightRecovery, ShadowLift
+from archive.engine.operators.tone import Contrast, HighlightCompression, HighlightRecovery, ShadowLift
 
 Table = npt.NDArray[np.float32]
 
 LOWEST, HIGHEST, PER_STOP = -16.0, 6.0, 32.0
-_DISPLAY_STEPS = 8192
+_DISPLAY_STEPS = 16384
 _TOE = 2.5
 _FLATTEST = 0.15
 
@@ -33,44 +33,46 @@ def _smoothstep(x: npt.NDArray[np.float64], low: float, high: float) -> npt.NDAr
     return t * t * (3 - 2 * t)
 
 
-def regional_gain(lift: ShadowLift | None, recovery: HighlightRecovery | None, headroom: float) -> Table:
-    """Gains for the stops of a pixel's surroundings; never so steep that tones change order.
+def regional_stops(
+    lift: ShadowLift | None,
+    recovery: HighlightRecovery | None,
+    compression: HighlightCompression | None,
+    headroom: float,
+) -> Table:
+    """Stops added by the stops of a pixel's surroundings; never so steep that tones change order.
 
     headroom : stops above white of the brightest light that was recorded. Recovery lowers it to white at
-    most: what
-        clipped on the sensor stays white.
+        most: what clipped on the sensor stays white.
     """
     stops = _stops()
-    gain = np.zeros_like(stops)
+    added = np.zeros_like(stops)
     if lift is not None:
         width = 2 + 2 * abs(lift.stops)
-        gain += lift.stops * (1 - _smoothstep(stops, -lift.reach - width / 2, -lift.reach + width / 2))
+        added += lift.stops * (1 - _smoothstep(stops, -lift.reach - width / 2, -lift.reach + width / 2))
     if recovery is not None and headroom > 0:
         lowered = min(recovery.stops, headroom)
         width = max(3.0, 2 * lowered)
-        gain -= lowered * _smoothstep(stops, headroom - width, headroom)
+        added -= lowered * _smoothstep(stops, headroom - width, headroom)
+    if compression is not None:
+        top = max(headroom, 0.0)
+        share = np.clip((stops + compression.reach) / (top + compression.reach), 0, 1)
+        added -= compression.stops * share**2
     # Strong lift and strong recovery meet in the middle tones: hold the slope there.
-    slopes = np.maximum(np.diff(stops + gain), _FLATTEST / PER_STOP)
-    curve = stops[0] + gain[0] + np.concatenate([[0.0], np.cumsum(slopes)])
-    return _rounded(2 ** (curve - stops))
+    slopes = np.maximum(np.diff(stops + added), _FLATTEST / PER_STOP)
+    curve = stops[0] + added[0] + np.concatenate([[0.0], np.cumsum(slopes)])
+    return _rounded(curve - stops)
 
 
-def contrast_gain(contrast: Contrast) -> Table:
-    """Gains for the stops of a pixel: steeper at the pivot; clipping and deep shadow keep their slope."""
+def contrast_stops(contrast: Contrast) -> Table:
+    """Stops added by a pixel's own: steeper at the pivot; clipping and deep shadow keep their slope."""
     distance = _stops() - contrast.pivot
     top = -contrast.pivot
     upper = contrast.amount * distance * np.clip(1 - distance / top, 0, None)
     lower = contrast.amount * _TOE * np.tanh(distance / _TOE)
-    return _rounded(2 ** np.where(distance >= 0, upper, lower))
+    return _rounded(np.where(distance >= 0, upper, lower))
 
 
-def corner_gain(stops: float, shape: float) -> Table:
-    """Gains for squared distances from the frame's centre, 0 to 1 in the corner."""
-    squared = np.linspace(0, 1, 1025)
-    return _rounded(2 ** (stops * squared ** (shape / 2)))
-
-
-def display_table() -> Table:
-    """sRGB values for light at evenly spaced square roots 0 to 1."""
+def display_table(largest: int) -> Table:
+    """sRGB numbers from 0 to ``largest`` for light at evenly spaced square roots 0 to 1."""
     roots = np.linspace(0, 1, _DISPLAY_STEPS + 1)
-    return np.round(colour.srgb_encode(roots**2), 8).astype(np.float32)
+    return np.round(colour.srgb_encode(roots**2) * largest, 4).astype(np.float32)

@@ -51,7 +51,8 @@ class Parameter:
 
     ``scale`` is the scale on which ramps and sliders move evenly (``linear`` or ``reciprocal``);
     ``ramp`` says whether it may change along a sequence, else it is held. Numbers have ``low``,
-    ``high`` and ``step``; a text value has ``choices`` instead.
+    ``high`` and ``step``; a text value has ``choices`` instead. ``frames`` marks a text that is a list of frame
+    ids, in order and one blank apart: other masters that the picture is made from.
     """
 
     name: str
@@ -64,6 +65,7 @@ class Parameter:
     ramp: bool
     help: str
     choices: tuple[str, ...] = ()
+    frames: bool = False
 
     @property
     def is_choice(self) -> bool:
@@ -134,6 +136,15 @@ def param(
     return field(default=default, metadata=about)
 
 
+def frame_list(*, help: str) -> Any:
+    """A parameter of an operator that names other frames by their ids; none unless they are given."""
+    about = {
+        "unit": Unit.NONE, "low": 0.0, "high": 0.0, "step": 1.0, "scale": "linear", "ramp": False,
+        "help": help, "choices": (), "frames": True,
+    }  # fmt: skip
+    return field(default="", metadata=about)
+
+
 Made = TypeVar("Made", bound=Operator)
 
 
@@ -191,6 +202,6 @@ def _parameter(operator_name: str, each: Any) -> Parameter:
     if parameter.is_choice:
         if parameter.default not in parameter.choices:
             raise ValueError(f"{where}: its default {parameter.default!r} is none of its choices")
-    elif not parameter.low <= float(parameter.default) <= parameter.high:
+    elif not parameter.frames and not parameter.low <= float(parameter.default) <= parameter.high:
         raise ValueError(f"{where}: its default {parameter.default} is outside its own range")
     return parameter

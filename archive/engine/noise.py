@@ -1,20 +1,37 @@
-"""Take noise away, in square-root light where it is equally strong in dark and bright parts."""
+"""Take noise away, in square-root light where it is equally strong in dark and bright parts.
+
+Brightness is calmed level by level of a pyramid, so that coarse grain goes as well as fine; colour follows
+the calmed brightness.
+"""
 
 from __future__ import annotations
+
+import itertools
+import math
 
 import numpy as np
 import numpy.typing as npt
 
 from archive.engine import spatial
-from archive.engine.kernels import grain
-from archive.engine.kernels.rows import Rows
+from archive.engine.kernels import grain, pyramid
+from archive.engine.kernels.rows import Rows, Step
 from archive.engine.operators.noise import ColourNoise, LuminanceNoise
 
 Planes = npt.NDArray[np.float32]
+Plane = npt.NDArray[np.float32]
 
-# Radii in ‰ of the frame's diagonal, with least and most pixels.
-_LUMINANCE_RADIUS, _COLOUR_RADIUS = 0.9, 4.0
-_LEAST, _MOST = 2.0, 6.0
+# The coarsest grain looked at is this share of the diagonal.
+_COARSEST = 1 / 300
+_SMALLEST = 4
+# Noise of a half-size plane, at most: half for white noise, more where neighbours are alike.
+_PASSED_ON = 0.8
+_MAD_TO_SIGMA = 1.4826
+_ENOUGH = 60_000
+# Blocks in which variance is taken; of all of them, this share is even enough to show nothing but noise.
+_BLOCK, _EVEN = 8, 0.4
+_COLOUR_RADIUS = 4.0
+_LEAST_RADIUS, _MOST_HALVINGS = 2.2, 2
+_GUIDE_STRENGTH = 1.5
 
 
 def denoise(
@@ -24,8 +41,8 @@ def denoise(
     root_offset: float,
     diagonal: float,
     rows: Rows,
-) -> None:
-    """Smooth balanced camera light in place.
+) -> list[Step]:
+    """Smooth balanced camera light in place, up to the steps that are given back to be done.
 
     planes : float32, (3, height, width). root_offset : what to add to light before its root is taken.
     diagonal : the frame's, in output pixels.
@@ -34,32 +51,96 @@ def denoise(
     offset = np.float32(root_offset)
     # Red, green, blue become luma, red − luma, blue − luma of the roots.
     rows.run(grain.to_roots, height, planes, offset)
-    sigmas = [spatial.measured_sigma(plane) for plane in planes]
-    luma = planes[0]
-    removed = 0.0
-    smooth = luma
-    if luminance is not None and sigmas[0] > 0:
-        radius = float(np.clip(_LUMINANCE_RADIUS / 1000 * diagonal, _LEAST, _MOST))
-        smooth = luma
-        for share in (1.0, 0.5):
-            tolerance = (luminance.strength * sigmas[0] * share) ** 2
-            smooth = spatial.guided(smooth, smooth, round(radius), tolerance, rows, coarse=False)
-        kept = np.empty_like(luma)
-        rows.run(grain.keep_stars, height, luma, smooth, np.float32(sigmas[0]), kept)
-        smooth = kept
-        removed += sigmas[0] ** 2 * luminance.strength**2 / (1 + luminance.strength**2)
-    chroma_removed = [0.0, 0.0]
-    if colour is not None:
-        radius = max(_LEAST, _COLOUR_RADIUS / 1000 * diagonal)
-        guide = spatial.guided(smooth, smooth, 2, (2 * sigmas[0]) ** 2, rows, coarse=False)
-        for index in (1, 2):
-            if sigmas[index] <= 0:
-                continue
-            tolerance = (colour.strength * max(sigmas[0], 1e-5)) ** 2
-            planes[index] = spatial.guided(guide, planes[index], radius, tolerance, rows, coarse=True)
-            chroma_removed[index - 1] = sigmas[index] ** 2
-    planes[0] = smooth
-    # The square of a smoothed root is too small by the variance that was smoothed away.
-    green_removed = removed + 0.25 * sum(chroma_removed)
-    lost = (removed + chroma_removed[0], green_removed, removed + chroma_removed[1])
-    rows.run(grain.from_roots, height, planes, offset, *(np.float32(each) for each in lost))
+    lumas = _halves(planes[0], _levels(planes[0], diagonal), rows)
+    sigmas = _sigmas(lumas, rows)
+    spreads = _spreads(planes, rows)
+    smoothed = luminance is not None and sigmas[0] > 0
+    calm = lumas
+    if luminance is not None and smoothed:
+        calm = _calmed(lumas, sigmas, luminance.strength, 0, rows)
+    steps: list[Step] = []
+    followed = colour is not None and max(spreads[1:3]) > 0
+    if colour is not None and followed:
+        guides = calm if smoothed else _calmed(lumas, sigmas, _GUIDE_STRENGTH, 1, rows)
+        steps.append(_colour_step(planes, guides, sigmas, colour, diagonal, rows))
+    if smoothed:
+        planes[0] = calm[0]
+    lost = _lost(spreads, smoothed, followed)
+    return [*steps, (grain.from_roots, (planes, offset, *(np.float32(each) for each in lost)))]
+
+
+def _spreads(planes: Planes, rows: Rows) -> list[float]:
+    """Variance of luma, both differences, and red, green and blue roots in even parts of the picture."""
+    if min(planes.shape[1:]) < _BLOCK:
+        return [0.0] * 6
+    stride = max(_BLOCK, round(math.sqrt(planes[0].size * _BLOCK**2 / _ENOUGH)))
+    out = np.empty((6, *((side - _BLOCK) // stride + 1 for side in planes.shape[1:])), np.float32)
+    rows.run(grain.block_variances, out.shape[1], planes, _BLOCK, stride, out)
+    return [max(0.0, float(np.quantile(each, _EVEN))) for each in out]
+
+
+def _lost(spreads: list[float], smoothed: bool, followed: bool) -> list[float]:
+    """The variance that smoothing takes from red, green and blue roots: their squares are too small by it."""
+    luma, warm, cold, *roots = spreads
+    left_luma = 0.0 if smoothed else luma
+    left = [left_luma + (0.0 if followed else each) for each in (warm, 0.25 * (warm + cold), cold)]
+    return [max(0.0, root - kept) for root, kept in zip(roots, left, strict=True)]
+
+
+def _levels(plane: Plane, diagonal: float) -> int:
+    wanted = round(math.log2(max(diagonal * _COARSEST, 1.0)))
+    possible = int(math.log2(max(min(plane.shape) / _SMALLEST, 1)))
+    return max(0, min(max(1, wanted), possible))
+
+
+def _halves(plane: Plane, levels: int, rows: Rows) -> list[Plane]:
+    planes = [plane]
+    for _ in range(levels):
+        planes.append(spatial.halved(planes[-1], rows))
+    return planes
+
+
+def _sigmas(planes: list[Plane], rows: Rows) -> list[float]:
+    """Noise of the detail of every level but the last, blind to what stands out of it."""
+    found: list[float] = []
+    for plane, coarse in itertools.pairwise(planes):
+        stride = max(1, plane.size // _ENOUGH)
+        detail = np.empty((-(-plane.shape[0] // stride), plane.shape[1]), np.float32)
+        rows.run(pyramid.details, detail.shape[0], plane, coarse, stride, detail)
+        sigma = float(np.median(np.abs(detail))) * _MAD_TO_SIGMA
+        found.append(min(sigma, _PASSED_ON * found[-1]) if found else sigma)
+    return found or [0.0]
+
+
+def _calmed(
+    planes: list[Plane], sigmas: list[float], strength: float, finest: int, rows: Rows
+) -> list[Plane]:
+    """Every level calmed, coarsest first in the making, down to the ``finest`` wanted."""
+    calm = list(planes)
+    for level in reversed(range(finest, len(planes) - 1)):
+        out = np.empty_like(planes[level])
+        tolerance = (strength * sigmas[level]) ** 2
+        rows.run(
+            pyramid.restore, out.shape[0], planes[level], planes[level + 1], calm[level + 1],
+            np.float32(sigmas[level]), np.float32(tolerance), out,
+        )  # fmt: skip
+        calm[level] = out
+    return calm
+
+
+def _colour_step(
+    planes: Planes, calm: list[Plane], sigmas: list[float], colour: ColourNoise, diagonal: float, rows: Rows
+) -> Step:
+    radius = max(_LEAST_RADIUS, _COLOUR_RADIUS / 1000 * diagonal)
+    halvings = min(max(1, spatial.halvings_for(radius, _LEAST_RADIUS)), _MOST_HALVINGS, len(calm) - 1)
+    reach = max(1, round(radius / 2**halvings))
+    tolerance = (colour.strength * max(sigmas[0], 1e-5) / 2**halvings) ** 2
+    guide = calm[halvings]
+    slopes = np.empty((2, *guide.shape), np.float32)
+    offsets = np.empty_like(slopes)
+    for index in range(2):
+        small = planes[index + 1]
+        for _ in range(halvings):
+            small = spatial.halved(small, rows)
+        slopes[index], offsets[index] = spatial.guided(guide, small, reach, tolerance, rows)
+    return grain.follow, (planes, slopes, offsets, halvings)

@@ -14,10 +14,12 @@ from typing import Any
 from archive.engine import operators
 from archive.engine.declaration import Declaration, Operator, Parameter, Unit, registry
 from archive.errors import ArchiveError, UsageError
+from archive.model.identity import is_frame_id
 from archive.model.recipe import OperatorValues, Value
 
 _FAMILY_ORDER = {family.__name__.rpartition(".")[2]: place for place, family in enumerate(operators.FAMILIES)}
 _NUMBER = re.compile(r"([+\-−]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*)", re.DOTALL)
+_FRAME_LIST = "^(xxh128:[0-9a-f]{32}( xxh128:[0-9a-f]{32})*)?$"
 _SUFFIXES = {
     Unit.EV: ("ev", "stops", "stop"),
     Unit.KELVIN: ("k", "kelvin"),
@@ -127,6 +129,8 @@ def parse_setting(setting: str, text: str) -> tuple[str, str, Value]:
     where = f"{name}.{parameter.name}"
     if parameter.is_choice:
         return name, parameter.name, _fitting(known, parameter, text.strip().lower().replace("-", "_"))
+    if parameter.frames:
+        return name, parameter.name, _fitting(known, parameter, text)
     shape = re.fullmatch(r"\s*(\d+\.?\d*)\s*[:/]\s*(\d+\.?\d*)\s*", text)
     if parameter.unit is Unit.RATIO and shape and float(shape[2]) > 0:
         return name, parameter.name, _fitting(known, parameter, round(float(shape[1]) / float(shape[2]), 6))
@@ -156,6 +160,8 @@ def json_schema(name: str, version: int | None = None) -> dict[str, Any]:
         about: dict[str, Any] = {"description": each.help, "default": each.default}
         if each.is_choice:
             about |= {"type": "string", "enum": list(each.choices)}
+        elif each.frames:
+            about |= {"type": "string", "pattern": _FRAME_LIST}
         else:
             about |= {"type": "number", "minimum": each.low, "maximum": each.high}
             about["x-unit"] = str(each.unit)
@@ -174,7 +180,7 @@ def json_schema(name: str, version: int | None = None) -> dict[str, Any]:
 def worded(parameter: Parameter, value: Value, *, sign: bool = False) -> str:
     """A value with its unit, as it is shown: ``−0.50 EV``, ``4200 K``, ``as_shot``."""
     if isinstance(value, str):
-        return value
+        return _frames_worded(value) if parameter.frames else value
     number = float(value)
     if parameter.unit is Unit.SHARE:
         return f"{_decimals(number * 100, 0.1)} %"
@@ -204,7 +210,7 @@ def describe_change(old: OperatorValues | None, new: OperatorValues | None) -> l
     for each in known.parameters:
         before, after = old.values[each.name], new.values[each.name]
         if before != after:
-            unit = told(each, before).rpartition(" ")[2]
+            unit = "" if each.frames else told(each, before).rpartition(" ")[2]
             first = told(each, before).removesuffix(f" {unit}")
             lines.append(f"{called(known, each)} {first} → {told(each, after)}")
     return lines
@@ -244,6 +250,8 @@ def _fitting(known: Declaration, parameter: Parameter, value: Value) -> Value:
             offered = nearest or f"; it is one of {', '.join(parameter.choices)}"
             raise UsageError(f"{where}: {value!r} is no choice{offered}.", hint="Nothing was changed.")
         return value
+    if parameter.frames:
+        return _frame_ids(where, value)
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise UsageError(f"{where}: {value!r} is not a number.", hint="Nothing was changed.")
     if not math.isfinite(value) or not parameter.low <= value <= parameter.high:
@@ -254,6 +262,24 @@ def _fitting(known: Declaration, parameter: Parameter, value: Value) -> Value:
             hint="",
         )
     return float(value)
+
+
+def _frame_ids(where: str, value: Value) -> str:
+    """Frame ids in order, each once, one blank apart: the same frames are the same text."""
+    words = str(value).replace(",", " ").split()
+    strange = next((word for word in words if not is_frame_id(word)), None)
+    if strange is not None:
+        raise UsageError(
+            f"{where}: {strange!r} is no frame id.",
+            hint="Nothing was changed. `noctuary darks FRAME DARK…` takes frames by their names.",
+        )
+    return " ".join(sorted(set(words)))
+
+
+def _frames_worded(value: str) -> str:
+    ids = value.split()
+    count = "no frames" if not ids else f"{len(ids)} frame{'' if len(ids) == 1 else 's'}"
+    return f"{count} ({', '.join(each.partition(':')[2][:8] for each in ids)})" if ids else count
 
 
 def _parameter(known: Declaration, name: str) -> Parameter:

@@ -1,4 +1,4 @@
-"""Passes that look at neighbours: measured noise, guided smoothing, blur; radii in output pixels."""
+"""Passes that look at neighbours: measured noise, halved sizes, guided coefficients, blur."""
 
 from __future__ import annotations
 
@@ -12,12 +12,13 @@ from archive.engine.kernels.rows import Rows
 
 Plane = npt.NDArray[np.float32]
 
-_GRID = 5
 # Pixels whose variations are looked at.
-_ENOUGH = 150_000
+_ENOUGH = 100_000
 _MAD_TO_SIGMA = 1.4826
 # Standard deviation of the mask below on noise of standard deviation 1.
 _MASK_GAIN = 6.0
+# A Gaussian wider than this, in pixels, is found on smaller planes.
+_WIDE = 3.0
 
 
 def measured_sigma(plane: Plane) -> float:
@@ -31,60 +32,66 @@ def measured_sigma(plane: Plane) -> float:
     return float(np.median(np.abs(response))) * _MAD_TO_SIGMA / _MASK_GAIN
 
 
-def guided(
-    guide: Plane, target: Plane, radius: float, tolerance: float, rows: Rows, *, coarse: bool
-) -> Plane:
-    """The target smoothed over ``radius`` pixels where the guide is plain, keeping the guide's edges.
-
-    ``tolerance`` is the guide's variance up to which it counts as plain. ``coarse`` finds the coefficients
-    on smaller planes, which is enough for what varies slowly.
-    """
-    factor = max(1, round(radius / _GRID)) if coarse else 1
-    small_guide = shrunk(guide, factor, rows)
-    small_target = small_guide if target is guide else shrunk(target, factor, rows)
-    reach = max(1, round(radius / factor))
-    height = small_guide.shape[0]
-    squared, crossed = np.empty_like(small_guide), np.empty_like(small_guide)
-    rows.run(neighbourhood.products, height, small_guide, small_target, squared, crossed)
-    means = [_mean(small_guide, reach, rows)] * 2 + [_mean(squared, reach, rows)] * 2
-    if target is not guide:
-        means[1], means[3] = _mean(small_target, reach, rows), _mean(crossed, reach, rows)
-    slope, offset = np.empty_like(small_guide), np.empty_like(small_guide)
-    rows.run(neighbourhood.guided_coefficients, height, *means, np.float32(tolerance), slope, offset)
-    slope, offset = _mean(slope, reach, rows), _mean(offset, reach, rows)
-    out = np.empty_like(guide)
-    if factor == 1:
-        rows.run(neighbourhood.apply_here, guide.shape[0], guide, slope, offset, out)
-        return out
-    places = np.clip((np.arange(guide.shape[1]) + 0.5) / factor - 0.5, 0, slope.shape[1] - 1)
-    lefts = places.astype(np.int32)
-    shares = (places - lefts).astype(np.float32)
-    rows.run(neighbourhood.apply_between, guide.shape[0], guide, slope, offset, factor, lefts, shares, out)
-    return out
-
-
-def shrunk(plane: Plane, factor: int, rows: Rows) -> Plane:
-    """A plane ``factor`` times smaller, by area means."""
-    if factor == 1:
-        return plane
+def halved(plane: Plane, rows: Rows) -> Plane:
+    """A plane half the size, by means over 2 × 2 pixels."""
     height, width = plane.shape
-    out = np.empty((-(-height // factor), -(-width // factor)), np.float32)
-    rows.run(neighbourhood.shrink, out.shape[0], plane, factor, out)
+    out = np.empty((-(-height // 2), -(-width // 2)), np.float32)
+    rows.run(neighbourhood.halve, out.shape[0], plane, out)
     return out
+
+
+def halvings_for(radius: float, least: float) -> int:
+    """How often a plane can be halved so that ``radius`` pixels are still at least ``least`` of them."""
+    return max(0, math.floor(math.log2(max(radius, 1e-3) / least)))
+
+
+def guided(guide: Plane, target: Plane, radius: int, tolerance: float, rows: Rows) -> tuple[Plane, Plane]:
+    """Slope and offset by which the target follows the guide, averaged over a radius of pixels.
+
+    The target is smoothed where the guide varies by less than ``tolerance`` (a variance), and keeps its edges
+    where the guide has them: target ≈ slope · guide + offset.
+    """
+    height = guide.shape[0]
+    slope, offset = np.empty_like(guide), np.empty_like(guide)
+    rows.run(
+        neighbourhood.guided_coefficients, height, guide, target, radius, np.float32(tolerance), slope, offset
+    )
+    return mean(slope, radius, rows), mean(offset, radius, rows)
+
+
+def mean(plane: Plane, radius: int, rows: Rows) -> Plane:
+    """Means over (2 · radius + 1)² pixels."""
+    out = np.empty_like(plane)
+    rows.run(neighbourhood.box_mean, plane.shape[0], plane, radius, out)
+    return out
+
+
+def gaussian(sigma: float) -> Plane:
+    """Weights of a Gaussian of ``sigma`` pixels, from its centre outwards."""
+    reach = max(1, math.ceil(3 * sigma))
+    weights = np.exp(-0.5 * (np.arange(reach + 1) / sigma) ** 2)
+    return np.asarray(np.round(weights / (weights[0] + 2 * weights[1:].sum()), 8), np.float32)
+
+
+def is_wide(sigma: float) -> bool:
+    """Whether a Gaussian of ``sigma`` pixels is found on smaller planes."""
+    return halvings_for(sigma, _WIDE) > 0
 
 
 def blurred(plane: Plane, sigma: float, rows: Rows) -> Plane:
-    """A plane smoothed by a Gaussian of ``sigma`` pixels."""
-    reach = max(1, math.ceil(3 * sigma))
-    weights = np.exp(-0.5 * (np.arange(reach + 1) / sigma) ** 2)
-    weights = np.round(weights / (weights[0] + 2 * weights[1:].sum()), 8).astype(np.float32)
-    down, out = np.empty_like(plane), np.empty_like(plane)
-    rows.run(neighbourhood.blur_down, plane.shape[0], plane, weights, down)
-    rows.run(neighbourhood.blur_across, plane.shape[0], down, weights, out)
-    return out
-
-
-def _mean(plane: Plane, radius: int, rows: Rows) -> Plane:
+    """A plane smoothed by a Gaussian of ``sigma`` pixels; wide ones are found on smaller planes."""
     out = np.empty_like(plane)
-    rows.run(neighbourhood.box_mean, plane.shape[0], plane, radius, out)
+    halvings = halvings_for(sigma, _WIDE)
+    if halvings == 0:
+        rows.run(neighbourhood.blur, plane.shape[0], plane, gaussian(sigma), out)
+        return out
+    small = plane
+    for _ in range(halvings):
+        small = halved(small, rows)
+    # Halving and growing smooth by themselves.
+    area = 4.0**halvings
+    left = math.sqrt((sigma * sigma - (area - 1) * (1 / 12 + 0.2)) / area)
+    smooth = np.empty_like(small)
+    rows.run(neighbourhood.blur, small.shape[0], small, gaussian(left), smooth)
+    rows.run(neighbourhood.grow, plane.shape[0], smooth, halvings, out)
     return out

@@ -16,6 +16,7 @@ from archive.engine.decode import DecoderPool
 from archive.engine.output import encode_jpeg, encode_png, encode_tiff
 from archive.engine.pipeline import render
 from archive.errors import ArchiveError, shown
+from archive.exports.darks import master_for
 from archive.exports.movie import MovieWriter
 from archive.exports.ordered import in_order
 from archive.exports.plan import Development, PlannedFile, without
@@ -51,7 +52,8 @@ def develop_pixels(books: Books, item: Development, spec: Spec, decoder: Decoder
     """The pixels of one frame: uint8 or uint16, (height, width, 3), display-encoded."""
     data = books.master_bytes(item.frame)
     decoded = decoder.decode(data, item.frame.name, orientation=item.frame.facts.orientation)
-    return render(decoded, item.effective, spec.pixels, threads=threads)
+    dark = master_for(books, decoder, item.effective)
+    return render(decoded, item.effective, spec.pixels, threads=threads, dark=dark)
 
 
 def make_still(

@@ -8,9 +8,11 @@ from dataclasses import dataclass
 from pathlib import PurePosixPath
 
 from archive.catalogue.books import Books
+from archive.catalogue.levelling import levels_of
 from archive.catalogue.lineage import standings
 from archive.catalogue.pairs import frames_as_made
 from archive.errors import ArchiveError, UsageError, shown
+from archive.exports.levelling import levelled
 from archive.exports.specs import ENDINGS
 from archive.journal.recipes import Standing, effective, speaking_versions
 from archive.model.capture import Frame
@@ -18,6 +20,7 @@ from archive.model.identity import EntryId, FileKey, PixelKey, canonical, derive
 from archive.model.listing import SequenceLine
 from archive.model.product import Derivative, Spec, file_key, pixel_key
 from archive.model.recipe import EffectiveRecipe, Foundation
+from archive.model.survey import Level
 
 EXPORTS = "exports"
 _NAMES = uuid.UUID("6c9d2f0a-94b5-5f4e-8d0f-2b1f6f1f7a11")
@@ -75,15 +78,26 @@ def develop(frame: Frame, recipe: EffectiveRecipe, versions: Sequence[EntryId], 
         effective=recipe,
         effective_key=sha256_id(canonical(document)),
         versions=tuple(versions),
-        pixel_key=pixel_key([frame.id], document, None, spec.pixels, recipe.foundation.generation),
+        pixel_key=pixel_key(
+            [frame.id, *recipe.other_frames()],
+            document,
+            recipe.lens_digest(),
+            spec.pixels,
+            recipe.foundation.generation,
+        ),
     )
 
 
-def present_development(frame: Frame, standing: Standing, spec: Spec, foundation: Foundation) -> Development:
-    """A frame under the versions that speak for it now."""
+def present_development(
+    frame: Frame, standing: Standing, spec: Spec, foundation: Foundation, level: Level | None = None
+) -> Development:
+    """A frame under the versions that speak for it now; its level counts in sets and movies only."""
     in_sequence = spec.product != "still"
     recipe = effective(standing, in_sequence=in_sequence, foundation=foundation)
-    return develop(frame, recipe, speaking_versions(standing, in_sequence=in_sequence), spec)
+    versions = speaking_versions(standing, in_sequence=in_sequence)
+    if in_sequence and level is not None and level.stops != 0:
+        recipe, versions = levelled(recipe, level), (*versions, level.entry)
+    return develop(frame, recipe, versions, spec)
 
 
 def make_plan(
@@ -118,9 +132,10 @@ def make_plan(
         raise ArchiveError(
             f"{len(contested)} frames have two recipes that both claim to be current, "
             f"first {shown(contested[0])}.",
-            hint="Nothing was made. `noctuary recipe history FRAME` shows both; save one to settle it.",
+            hint="Nothing was made. `noctuary recipe settle FRAME --show` lists both versions.",
         )
-    developed = [present_development(f, standing[f.id], spec, foundation) for f in frames]
+    levels = levels_of(books.catalogue, [frame.id for frame in frames]) if spec.product != "still" else {}
+    developed = [present_development(f, standing[f.id], spec, foundation, levels.get(f.id)) for f in frames]
     cameras = {key: camera.name for key, camera in books.catalogue.cameras().items()}
     return Plan(spec=spec, files=tuple(_files(developed, sequence, spec, cameras)), contested=contested)
 

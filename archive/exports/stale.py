@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from archive.catalogue.books import Books
+from archive.catalogue.levelling import levels_of
 from archive.catalogue.lineage import derivatives, effectives, standings
 from archive.catalogue.pairs import frames_now
 from archive.exports.plan import present_development
@@ -57,9 +58,15 @@ class Checker:
         if len(frames) < len({origin.frame for origin in derivative.origins}):
             return "unmakeable", "a frame it was made from is not held here", ()
         recorded = effectives(catalogue, sorted({origin.effective for origin in derivative.origins}))
+        in_sequence = derivative.spec.product != "still"
+        levels = levels_of(catalogue, [frame.id for frame in frames.values()]) if in_sequence else {}
         present = [
             present_development(
-                frames[origin.frame], standing[origin.frame], derivative.spec, self.foundation
+                frames[origin.frame],
+                standing[origin.frame],
+                derivative.spec,
+                self.foundation,
+                levels.get(frames[origin.frame].id),
             )
             for origin in derivative.origins
         ]

@@ -9,6 +9,7 @@ from typing import Any
 from archive.catalogue.books import Books
 from archive.catalogue.lineage import standings
 from archive.catalogue.resolve import find_one
+from archive.engine.darkframe import MasterDark
 from archive.engine.decode import Decoded, DecoderPool
 from archive.engine.histogram import picture_levels, raw_levels
 from archive.engine.operator import declaration
@@ -17,6 +18,7 @@ from archive.engine.pipeline import render
 from archive.engine.preview import side_by_side
 from archive.engine.toneresponse import tone_response
 from archive.errors import UsageError
+from archive.exports.darks import master_for
 from archive.journal.recipes import effective
 from archive.model.capture import Frame
 from archive.model.levels import Levels, ToneResponse
@@ -61,10 +63,10 @@ class Viewing:
         recipe = restricted(self._recipe(frame), only)
         both = before and after
         pixels = PixelSpec(fit=(size // 2, size) if both else (size, size))
-        decoded = self._decoded(frame)
+        decoded, dark = self._decoded(frame, recipe)
         plain = replace(recipe, base=(), finish=())
         wanted = [plain] * before + [recipe] * after
-        made: list[Any] = [render(decoded, each, pixels, threads=self._threads) for each in wanted]
+        made: list[Any] = [render(decoded, each, pixels, threads=self._threads, dark=dark) for each in wanted]
         picture = side_by_side(*made) if both else made[0]
         return encode_jpeg(picture, quality=90, subsampling="4:4:4", xmp=None)
 
@@ -74,20 +76,25 @@ class Viewing:
         The picture is measured at 2400 pixels, or its own size if that is smaller.
         """
         frame = find_one(self._books.catalogue, name)
-        decoded = self._decoded(frame)
+        recipe = self._recipe(frame)
+        decoded, dark = self._decoded(frame, recipe)
         pixels = PixelSpec(fit=(_MEASURED, _MEASURED))
-        picture = render(decoded, self._recipe(frame), pixels, threads=self._threads)
+        picture = render(decoded, recipe, pixels, threads=self._threads, dark=dark)
         return raw_levels(decoded), picture_levels(picture)
 
     def tone(self, name: str, *, in_sequence: bool = False) -> ToneResponse:
         """How the tone operators of a frame's recipe answer to grey light."""
         frame = find_one(self._books.catalogue, name)
-        return tone_response(self._recipe(frame, in_sequence=in_sequence), self._decoded(frame).camera)
+        recipe = self._recipe(frame, in_sequence=in_sequence)
+        decoded, _ = self._decoded(frame, replace(recipe, base=(), finish=()))
+        return tone_response(recipe, decoded.camera)
 
-    def _decoded(self, frame: Frame) -> Decoded:
+    def _decoded(self, frame: Frame, recipe: EffectiveRecipe) -> tuple[Decoded, MasterDark | None]:
+        """A frame's scene data, and the master of the dark frames that the recipe names."""
         data = self._books.master_bytes(frame)
         with DecoderPool(1) as decoder:
-            return decoder.decode(data, frame.name, orientation=frame.facts.orientation)
+            dark = master_for(self._books, decoder, recipe)
+            return decoder.decode(data, frame.name, orientation=frame.facts.orientation), dark
 
     def _recipe(self, frame: Frame, *, in_sequence: bool = False) -> EffectiveRecipe:
         standing = standings(self._books.catalogue, [frame.id])[frame.id]

@@ -18,8 +18,8 @@ from archive.errors import DamagedFileError, shown
 from archive.formats import markup
 from archive.formats.folderhash import FORMATS, folder_hashes, is_digest
 from archive.formats.markup import Node
+from archive.formats.plainlist import NAMESPACE, Lifted, lift
 
-NAMESPACE = "urn:ASC:MHL:v2.0"
 TOOL = "noctuary"
 IGNORED = (".DS_Store", "ascmhl", "ascmhl/")
 MAX_FAULTS = 20
@@ -199,6 +199,10 @@ def read_manifest(data: bytes, name: str = "hash list") -> Manifest:
     ------
     DamagedFileError : with every fault found (up to 20) and its line.
     """
+    lifted = lift(data)
+    quick = _quick(lifted, name) if lifted else None
+    if quick is not None:
+        return quick
     root = markup.read(data, name)
     if root.tag != f"{{{NAMESPACE}}}hashlist" or root.attributes.get("version") != "2.0":
         raise DamagedFileError(f"{shown(name)} is no ASC MHL 2.0 hash list.", hint=markup.LEFT_ALONE)
@@ -212,6 +216,21 @@ def read_manifest(data: bytes, name: str = "hash list") -> Manifest:
             hint="It was left as it is. The files it speaks about were not judged by it.",
         )
     return manifest
+
+
+def _quick(lifted: Lifted, name: str) -> Manifest | None:
+    """A manifest whose entries were lifted out; None where the general reader has to look at it."""
+    try:
+        root = markup.read(lifted.rest, name)
+        files = lifted.files(HashedFile)
+    except (DamagedFileError, ValueError):
+        return None
+    reading = _Reading()
+    reading.files = files
+    reading.seen = {file.path for file in files}
+    manifest = reading.manifest(root)
+    proper = root.tag == f"{{{NAMESPACE}}}hashlist" and root.attributes.get("version") == "2.0"
+    return manifest if proper and lifted.belongs_in(root) and not reading.faults else None
 
 
 class _Reading:

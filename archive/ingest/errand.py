@@ -19,7 +19,8 @@ class Errand:
     ``source`` is where the card has it, None where no card does; ``size`` in bytes; ``digest`` is None until
     it was read, if it is not known beforehand. ``proven`` has, by volume id, how close its read-back
     came: an entry there is an acknowledgement, made only once bytes and name are durable. ``fault`` is why
-    the card did not give it, ``clash`` the names of volumes that hold other bytes at ``target``.
+    the card did not give it, ``clash`` the names of volumes that hold other bytes at ``target``. A ``fresh``
+    one belongs to a roll that was planned just now: nothing of it can lie anywhere yet.
     """
 
     source: Path | None
@@ -28,6 +29,7 @@ class Errand:
     size: int
     modified_ns: int
     wanted: frozenset[str]
+    fresh: bool = False
     digest: FrameId | None = None
     proven: dict[str, Grade] = field(default_factory=dict)
     copied: bool = False

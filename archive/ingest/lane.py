@@ -54,7 +54,7 @@ class Lane:
         """Whether nothing lies under the file's name here."""
         lacking = False
         with self._watched():
-            lacking = self.volume.disk.stat(errand.target) is None
+            lacking = errand.fresh or self.volume.disk.stat(errand.target) is None
         return lacking
 
     def begin(self, errand: Errand) -> None:

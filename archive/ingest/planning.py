@@ -117,7 +117,7 @@ def make_plan(card: Card, setting: Setting, beside: Sequence[Plan] = ()) -> Plan
         unfinished=unfinished,
         rolls={
             each.record.id: [
-                _roll_plan(roll, card, by_source, held, volumes)
+                _roll_plan(roll, card, by_source, held, volumes, fresh=not each.holders)
                 for roll in each.record.rolls
                 if roll.id not in setting.known_rolls
             ]
@@ -164,6 +164,8 @@ def _roll_plan(
     by_source: Mapping[str, CardFile],
     held: Collection[str],
     volumes: Sequence[Volume],
+    *,
+    fresh: bool,
 ) -> RollPlan:
     """The files of a roll to bring; not those that another roll has taken in meanwhile."""
     wanted = frozenset(volume.id for volume in volumes)
@@ -179,6 +181,7 @@ def _roll_plan(
             size=file.size,
             modified_ns=file.modified_ns,
             wanted=wanted,
+            fresh=fresh,
         )
 
     coming = (placement for placement in roll.files if placement.source not in held)

@@ -80,9 +80,9 @@ class Prover:
 
     def _settle(self) -> None:
         disk = self._volume.disk
-        # All are on their way to the medium by now: the first sync waits for most of the others' bytes too.
-        for written in self._sealed:
-            written.writing.finish()
+        if not self._sealed:
+            return
+        disk.finish_all([written.writing for written in self._sealed])
         while self._sealed:
             written = self._sealed[0]
             held, grade = disk.read_back(written.temporary)

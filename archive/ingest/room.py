@@ -71,7 +71,7 @@ def check_limits(errands: Sequence[Errand], volumes: Sequence[Volume]) -> list[F
 
 
 def _lacking(errands: Collection[Errand], volume: Volume) -> list[Errand]:
-    return [e for e in errands if volume.id in e.wanted and volume.disk.stat(e.target) is None]
+    return [e for e in errands if volume.id in e.wanted and (e.fresh or volume.disk.stat(e.target) is None)]
 
 
 def _rough(traits: Traits, coming: Sequence[Errand]) -> list[str]:

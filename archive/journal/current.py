@@ -13,8 +13,11 @@ from archive.errors import DamagedFileError
 from archive.journal.ramps import check_ramps
 from archive.model.capture import Selection
 from archive.model.entry import OWN, RECIPE_LAYERS, SELECTION, SHARED, Change, Entry, Version
-from archive.model.identity import JSON, EntryId
+from archive.model.identity import JSON, EntryId, is_frame_id
 from archive.model.recipe import Recipe
+
+_LONGEST_NOTE = 10_000
+_LONGEST_MS = 2**53
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,6 +49,10 @@ def selections(entry: Entry) -> dict[str, Selection]:
             selection = Selection.from_json(change.value)
         except (KeyError, TypeError, ValueError) as error:
             raise _unusable(entry, f"a selection cannot be read ({error})") from error
+        if not all(is_frame_id(f) for f in selection.frames) or not all(
+            type(ms) is int and abs(ms) <= _LONGEST_MS for ms in selection.milliseconds
+        ):
+            raise _unusable(entry, "a selection lists what is no frame, or a time that is none")
         if change.subjects != (selection.id,):
             raise _unusable(entry, "a selection's frames do not give its id")
         found[selection.id] = selection
@@ -84,6 +91,8 @@ def versions(entry: Entry) -> Iterator[Version]:
             shared = change.layer == SHARED
             if shared and subject not in listed:
                 raise _unusable(entry, "it speaks of a selection that it does not list")
+            if not shared and not is_frame_id(subject):
+                raise _unusable(entry, "it gives a recipe to something that is no frame")
             try:
                 check_ramps(recipe, listed[subject] if shared else None, listed)
             except (TypeError, ValueError, ArithmeticError) as error:
@@ -108,7 +117,10 @@ def versions(entry: Entry) -> Iterator[Version]:
 def _recipe(entry: Entry, change: Change) -> tuple[Recipe, bool, str]:
     try:
         value = change.value
-        return Recipe.from_json(value["recipe"]), bool(value["in_sequence"]), str(value["note"])
+        note = str(value["note"])
+        if len(note) > _LONGEST_NOTE or "\0" in note:
+            raise ValueError("its note is endless, or holds a NUL")
+        return Recipe.from_json(value["recipe"]), bool(value["in_sequence"]), note
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise _unusable(entry, f"its recipe cannot be read ({error!r})") from error
 
@@ -132,17 +144,26 @@ def heads(candidates: Iterable[Version]) -> list[Version]:
 
 
 class Fold:
-    """All entries applied, in memory."""
+    """All entries applied, in memory; ``aside`` says of each that does not count why."""
 
     def __init__(self, entries: Iterable[Entry] = ()) -> None:
+        self.aside: dict[str, str] = {}
         self.registers: dict[tuple[str, str, str], Statement] = {}
         self.versions: dict[tuple[str, str, str], dict[EntryId, Version]] = {}
         for entry in entries:
             self.apply(entry)
 
     def apply(self, entry: Entry) -> None:
-        """Take one entry in; again, or in another order, changes nothing."""
-        for version in list(versions(entry)):
+        """Take one entry in, or nothing of it; again, or in another order, changes nothing."""
+        if not entry.understood:
+            self.aside[entry.name] = "it was written by a newer release"
+            return
+        try:
+            told = list(versions(entry))
+        except DamagedFileError as error:
+            self.aside[entry.name] = error.message
+            return
+        for version in told:
             key = (version.frame, version.layer, version.line)
             self.versions.setdefault(key, {}).setdefault(version.entry, version)
         for statement in statements(entry):

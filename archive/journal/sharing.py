@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from archive.journal.recipes import Standing, version_value
 from archive.model.capture import Selection
 from archive.model.entry import SELECTION, SHARED, Change, Draft, Version
+from archive.model.identity import FrameId
 from archive.model.recipe import Recipe
 
 ChangeRecipe = Callable[[Recipe | None, Version | None], Recipe]
@@ -41,9 +42,12 @@ def revised(standing: Mapping[str, Standing], select: Select, change: ChangeReci
         first = standing[frames[0]]
         newest = first.shared[0] if first.shared else None
         held = first.selections[newest.selection] if newest and newest.selection else None
-        whole = held is not None and set(held.frames) == set(frames)
+        # What was decided on a companion speaks for its frame, under the name it was decided on.
+        names = {f: standing[f].shared[0].frame for f in frames} if newest and newest.recipe.ramps else {}
+        spoken = {standing[f].shared[0].frame for f in frames} if newest else set(frames)
+        whole = held is not None and set(held.frames) == spoken
         before = None if newest is None else newest.recipe if whole else elsewhere(newest)
-        selection = held if whole and held is not None else select(frames)
+        selection = held if whole and held is not None else _named(select(frames), names)
         recipe = settled_on(change(before, newest), selection)
         along = {name: s for name in _names(recipe) if (s := first.selections.get(name)) is not None}
         unchanged = newest is not None and _same(recipe, newest, selection)
@@ -79,6 +83,13 @@ def shared_draft(
         )
     lists = [Change(subjects=(s.id,), layer=SELECTION, value=s.to_json()) for s in listed.values()]
     return Draft(kind=kind, changes=(*lists, *changes)) if changes else None
+
+
+def _named(selection: Selection, names: Mapping[str, str]) -> Selection:
+    if all(names.get(frame, frame) == frame for frame in selection.frames):
+        return selection
+    frames = tuple(FrameId(names.get(frame, frame)) for frame in selection.frames)
+    return Selection(frames=frames, milliseconds=selection.milliseconds)
 
 
 def elsewhere(version: Version) -> Recipe:

@@ -49,6 +49,6 @@ def _ramps(version: Version, standing: Standing, operator: str) -> list[RampSour
     for ramp in version.recipe.ramps:
         along = ramp.along or version.selection
         if ramp.parameter.partition(".")[0] == operator and along is not None:
-            before, after = neighbours(ramp, standing.selections[along], standing.frame)
+            before, after = neighbours(ramp, standing.selections[along], version.frame)
             places.append(RampSource(parameter=ramp.parameter, before=before, after=after))
     return places

@@ -94,14 +94,20 @@ KNOWN_KINDS = frozenset(
         "line",
         "house-recipe",
         "activity",
+        "levelling",
         "query",
+        "lens",
     }
 )
 """Kinds that this release understands; entries of others are kept, told, and not counted."""
 SEALED = "sealed"
 """Layer, in the catalogue only, of subjects that an essential entry of an unknown kind speaks about."""
+LEVELLING = "levelling"
+"""Layer of stops that are added to the frames of a selection in sets and movies; null takes them back."""
 ACTIVITY = "activity"
 """Layer of files of the planetary index that are kept; the subject is the file by its digest."""
+LENS = "lens"
+"""Layer of the lens that a person says a camera was used with; the line is what its files call it."""
 OWN = "recipe"
 """Layer of a frame's own recipe versions."""
 SHARED = "recipe-shared"

@@ -6,9 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from archive.model.identity import frozen
+from archive.model.identity import canonical, frozen, is_frame_id, sha256_id
 
 Value = float | int | str | bool
+
+LENS_OPERATORS = ("distortion", "fall_off", "lateral_colour")
+"""Operators whose values are a lens's own profile, measured or found; all of them are in the recipe."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -235,6 +238,17 @@ class EffectiveRecipe:
     base: tuple[OperatorValues, ...] = ()
     finish: tuple[OperatorValues, ...] = ()
     origins: Mapping[str, str] = field(default_factory=dict, compare=False)
+
+    def lens_digest(self) -> str | None:
+        """Digest of what the operators say of the lens; None when they say nothing of it."""
+        steps = [step.to_json() for step in self.base if step.name in LENS_OPERATORS]
+        return sha256_id(canonical(["lens", steps])) if steps else None
+
+    def other_frames(self) -> tuple[str, ...]:
+        """Ids of frames that the operators name, in their order: further inputs beside the frame itself."""
+        texts = [v for step in (*self.base, *self.finish) for v in step.values.values() if isinstance(v, str)]
+        words = [word for text in texts for word in text.split()]
+        return tuple(dict.fromkeys(word for word in words if is_frame_id(word)))
 
     def to_json(self) -> dict[str, Any]:
         return {

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from archive.errors import Exit
+from archive.model.identity import EntryId
 
 METHOD = 1
 """How frames are measured now; another number, other figures."""
@@ -152,3 +153,28 @@ class Suggestion:
     taken: datetime
     score: float
     why: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Level:
+    """What levelling adds to one frame, in stops, and the entry that says so."""
+
+    stops: float
+    entry: EntryId
+
+
+@dataclass(frozen=True, kw_only=True)
+class LevellingReport:
+    """What levelling found in a sequence, and whether it was stated.
+
+    ``flicker`` is its standard deviation in stops before; ``largest`` the greatest correction; ``jumps``
+    the frames (from 1) whose settings differ from the one before; ``cells`` the cells it measured by.
+    """
+
+    name: str
+    frames: int
+    flicker: float
+    largest: float
+    jumps: tuple[int, ...]
+    cells: tuple[int, ...]
+    entry: str | None

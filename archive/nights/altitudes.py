@@ -10,7 +10,7 @@ from archive.model.place import Site
 from archive.nights.sky import moon_altitude, sun_altitude
 
 KNOT_S = 600
-"""Seconds between knots. Off by less than 0.001° where sun or moon stand below 80°, 0.03° beside the zenith."""
+"""Seconds between knots: off by less than 0.001° where a body stands below 80°, 0.03° beside the zenith."""
 
 
 class Altitudes:
@@ -52,4 +52,4 @@ class Altitudes:
 
 
 def _altitude(parts: Iterable[float]) -> float:
-    return math.degrees(math.asin(max(-1.0, min(1.0, math.fsum(parts)))))
+    return math.degrees(math.asin(max(-1.0, min(1.0, sum(parts)))))

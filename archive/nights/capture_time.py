@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, timezone
 from enum import StrEnum
+from functools import lru_cache
 
 from archive.model.capture import CaptureFacts
 from archive.model.place import ClockCorrection, Site, night_of
@@ -86,6 +87,7 @@ def _reading(facts: CaptureFacts | None) -> datetime | None:
     return reading.replace(tzinfo=None) if 1900 <= reading.year <= 9000 else None
 
 
+@lru_cache(maxsize=256)
 def _offset(text: str) -> timedelta | None:
     try:
         return datetime.strptime(text, "%z").utcoffset()

@@ -11,7 +11,7 @@ import socket
 import stat as modes
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import BinaryIO
 
@@ -19,15 +19,18 @@ from archive.errors import ArchiveError, shown
 from archive.model.identity import new_token
 from archive.store.digest import BLOCK, digest_stream
 from archive.store.naming import Naming, give_name
-from archive.store.ports import Disk, Grade, Stat
+from archive.store.ports import Disk, Grade, Stat, Writing
 from archive.store.readback import read_back
-from archive.store.traits import Traits, traits_of
-from archive.store.writeout import start_writing_out
+from archive.store.traits import Traits, mount_kind, traits_of
+from archive.store.writing import LocalWriting
 
 _NOFOLLOW = getattr(os, "O_NOFOLLOW", 0)
 _BINARY = getattr(os, "O_BINARY", 0)
 _CLOEXEC = getattr(os, "O_CLOEXEC", 0)
 _NONBLOCK = getattr(os, "O_NONBLOCK", 0)
+
+_MANY = 8
+"""Files from which on the whole file system is synced at once rather than file by file."""
 
 
 def _say_waiting(text: str) -> None:
@@ -74,6 +77,15 @@ class LocalDisk:
         target = self.path(path)
         self._make_folder(target.parent)
         return LocalWriting(target)
+
+    def finish_all(self, writings: Sequence[Writing]) -> None:
+        ours = [each for each in writings if isinstance(each, LocalWriting)]
+        if len(ours) >= _MANY and ours[0].sync_whole(mount_kind(self.root)):
+            for each in ours:
+                each.close()
+        else:
+            for writing in writings:
+                writing.finish()
 
     def _plain(self, path: str) -> Path:
         """The real path of a file or folder that is no link itself."""
@@ -232,45 +244,6 @@ class LocalDisk:
                 with contextlib.suppress(OSError):
                     handle.truncate(0)
                 _unlock(handle)
-
-
-class LocalWriting:
-    """A new file under a temporary name on a local disk."""
-
-    def __init__(self, path: Path) -> None:
-        self._path = path
-        self._descriptor = os.open(
-            path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | _NOFOLLOW | _BINARY | _CLOEXEC, 0o644
-        )
-        self._open = True
-        self._sealed = False
-
-    def write(self, block: bytes | memoryview) -> None:
-        view = memoryview(block)
-        while view:
-            written = os.write(self._descriptor, view)
-            view = view[written:]
-
-    def seal(self, *, modified_ns: int | None = None) -> None:
-        self._path.chmod(0o444)
-        if modified_ns is not None:
-            os.utime(self._path, ns=(modified_ns, modified_ns))
-        start_writing_out(self._descriptor)
-        self._sealed = True
-
-    def finish(self, *, modified_ns: int | None = None) -> None:
-        if not self._sealed:
-            self.seal(modified_ns=modified_ns)
-        os.fsync(self._descriptor)
-        os.close(self._descriptor)
-        self._open = False
-
-    def abandon(self) -> None:
-        if self._open:
-            os.close(self._descriptor)
-            self._open = False
-        with contextlib.suppress(OSError):
-            self._path.unlink()
 
 
 def write_new(disk: Disk, folder: str, name: str, data: bytes, *, by: str = "journal") -> None:

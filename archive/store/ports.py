@@ -6,7 +6,7 @@ follows no link on the way and never leaves its tree.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from enum import StrEnum
@@ -61,6 +61,10 @@ class Disk(Protocol):
 
     def begin(self, path: str) -> Writing:
         """Start a file that must not exist yet; its folder is made. FileExistsError if it does."""
+        ...
+
+    def finish_all(self, writings: Sequence[Writing]) -> None:
+        """Finish several sealed files of this disk; all are durable afterwards."""
         ...
 
     def lend(self, path: str) -> Path:

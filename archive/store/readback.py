@@ -5,6 +5,7 @@ from __future__ import annotations
 import ctypes
 import mmap
 import os
+import threading
 from pathlib import Path
 
 from archive.store.digest import BLOCK, Digester, digest_stream
@@ -38,18 +39,30 @@ def _direct(path: Path) -> str | None:
     try:
         size = os.fstat(descriptor).st_size
         digester = Digester()
-        with mmap.mmap(-1, BLOCK) as buffer, memoryview(buffer) as view:
-            while digester.size < size:
-                count = os.preadv(descriptor, [view], digester.size)
-                if count <= 0:
-                    return None
-                with view[:count] as block:
-                    digester.update(block)
+        buffer = _buffer()
+        while digester.size < size:
+            # A system clears all of what it is asked to fill: of a small file no more than its pages.
+            wanted = min(BLOCK, -(-(size - digester.size) // mmap.PAGESIZE) * mmap.PAGESIZE)
+            count = os.preadv(descriptor, [buffer[:wanted]], digester.size)
+            if count <= 0:
+                return None
+            digester.update(buffer[:count])
         return digester.id
     except OSError:
         return None
     finally:
         os.close(descriptor)
+
+
+_KEPT = threading.local()
+
+
+def _buffer() -> memoryview:
+    """Memory that begins on a page, as direct reading wants it; one for each thread, kept."""
+    held: memoryview | None = getattr(_KEPT, "buffer", None)
+    if held is None:
+        held = _KEPT.buffer = memoryview(mmap.mmap(-1, BLOCK))
+    return held
 
 
 def _evicted(descriptor: int) -> bool:

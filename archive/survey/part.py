@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from archive.catalogue.books import Books
 from archive.catalogue.resolve import Found, find
-from archive.errors import UsageError, shown
+from archive.engine.levelling import LEAST_FRAMES, Levelled, level
+from archive.engine.surveyor import Picture
+from archive.errors import ArchiveError, UsageError, shown
 from archive.model.capture import Frame
-from archive.model.survey import SequenceSurvey, SurveyReport
-from archive.survey.findings import findings, survey_lines
-from archive.survey.records import Seen, seen_of
+from archive.model.survey import LevellingReport, SequenceSurvey, Suggestion, SurveyReport
+from archive.survey.findings import findings, gain_stops, survey_lines
+from archive.survey.keograms import Keogram, make_keogram
+from archive.survey.records import Seen, preview_picture, seen_of
 from archive.survey.run import Progress, run_survey
+from archive.survey.suggesting import suggest
 
 
 class Survey:
@@ -48,6 +52,86 @@ class Survey:
             groups.pop("", None)
         told = [self._told(self._name(frames[0], name), frames) for frames in groups.values()]
         return tuple(told)
+
+    def keogram(self, name: str, *, plain: bool = False) -> Keogram:
+        """The keogram of a sequence or of a camera's night; ``plain`` without axis, a pixel a step.
+
+        Raises
+        ------
+        UsageError : when nothing of it was surveyed, or it is of several cameras.
+        """
+        found, pairs = self.surveyed(name)
+        if len({frame.camera for frame, _ in pairs}) > 1:
+            raise UsageError(
+                f"{shown(name)} has frames of several cameras, and a keogram is of one.",
+                hint="Nothing was made. Name a sequence, or one camera's night as NIGHT/CAMERA.",
+            )
+        line = found.sequence
+        title = f"{line.address}  {line.title}".strip() if line else name
+        return make_keogram(self._books, pairs, line.cadence_s if line else None, shown(title), plain=plain)
+
+    def levels(
+        self, name: str, region: tuple[float, float, float, float] | None = None
+    ) -> tuple[list[Frame], Levelled]:
+        """The frames of a sequence and what levelling would add to each; nothing is stated.
+
+        Raises
+        ------
+        UsageError : when the name is of several cameras, of too few frames, or not surveyed throughout.
+        """
+        found, pairs = self.surveyed(name)
+        if len({frame.camera for frame, _ in pairs}) > 1 or len({seen.size for _, seen in pairs}) > 1:
+            raise UsageError(
+                f"{shown(name)} is no one view of one camera.",
+                hint="Nothing was changed. Name a sequence, or a part of one.",
+            )
+        if len(pairs) < max(LEAST_FRAMES, len(found.frames)):
+            raise UsageError(
+                f"{len(pairs)} of {len(found.frames)} frames of {shown(name)} are surveyed; "
+                f"levelling needs all, and at least {LEAST_FRAMES}.",
+                hint=f"Nothing was changed. Run `noctuary survey {shown(name)}` first.",
+            )
+        frames = [frame for frame, _ in pairs]
+        cells = [seen.surveyed.measures.cells for _, seen in pairs]
+        return frames, level(cells, [gain_stops(frame.facts) for frame in frames], region)
+
+    def levelling_told(self, name: str, found: Levelled, entry: str | None) -> LevellingReport:
+        """What levelling found, for people."""
+        return LevellingReport(
+            name=name,
+            frames=len(found.stops),
+            flicker=round(found.flicker, 4),
+            largest=max(found.stops, key=abs),
+            jumps=tuple(jump + 1 for jump in found.jumps),
+            cells=found.cells,
+            entry=entry,
+        )
+
+    def suggest(self, name: str, count: int = 5) -> tuple[Suggestion, ...]:
+        """The strongest frames of a sequence for a still, each with its reasons.
+
+        Raises
+        ------
+        UsageError : when nothing of it was surveyed.
+        """
+        _, pairs = self.surveyed(name)
+        lines = survey_lines([(frame, seen.surveyed.measures) for frame, seen in pairs])
+        return suggest(lines, count)
+
+    def previews(self, name: str) -> Iterator[Picture]:
+        """The previews of a sequence in order; those that are damaged or missing are left out.
+
+        Raises
+        ------
+        UsageError : when nothing of it was surveyed.
+        """
+        _, pairs = self.surveyed(name)
+        for _, seen in pairs:
+            try:
+                yield preview_picture(self._books, seen)
+            except ArchiveError:
+                # A rush is a look: one frame less is told by its count, and audits name the file.
+                continue
 
     def surveyed(self, name: str) -> tuple[Found, list[tuple[Frame, Seen]]]:
         """Frames in order with what was surveyed of them.

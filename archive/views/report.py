@@ -26,7 +26,7 @@ from archive.model.results import (
 )
 
 _MOST_NOTES = 12
-_WHOLE = frozenset({"sequence", "file", "id", "taken"})
+_WHOLE = frozenset({"night", "dark", "sequence", "file", "id", "taken"})
 """Columns that people copy from: a name broken over two lines cannot be."""
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from archive.errors import shown
-from archive.model.survey import SequenceSurvey, SurveyReport
+from archive.model.survey import LevellingReport, SequenceSurvey, SurveyReport
 from archive.views.report import Report, local
 
 _BARS = "▁▂▃▄▅▆▇█"
@@ -46,6 +46,21 @@ def tell_surveyed(report: Report, told: SequenceSurvey) -> None:
         report.say(f"  #{finding.position} {when}  {finding.text}", "yellow")
     if not told.findings:
         report.say("  Nothing notable: no dew, no bump, nothing clipped.")
+
+
+def tell_levelling(report: Report, told: LevellingReport, *, dry_run: bool) -> None:
+    """What levelling found, and whether it counts now."""
+    jumps = f", {len(told.jumps)} changes of settings bridged" if told.jumps else ""
+    report.say(
+        f"{shown(told.name)}: {told.frames} frames, flicker of {told.flicker:.3f} stops{jumps}; "
+        f"at most {told.largest:+.2f} stops are added."
+    )
+    if told.entry:
+        report.say("  Stated: it counts in sets and movies from now on, never in stills.")
+    elif dry_run:
+        report.say("  Nothing was stated.")
+    else:
+        report.say("  It is levelled so already; nothing was stated.")
 
 
 def _curve(values: Sequence[float | None], form: str) -> tuple[str, str, str]:

@@ -7,7 +7,7 @@ It keeps the promises of :class:`archive.store.ports.Disk` and no more: bytes ar
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
@@ -15,7 +15,7 @@ from typing import BinaryIO
 
 from archive.errors import ArchiveError
 from archive.store.digest import digest_bytes
-from archive.store.ports import Grade, Stat
+from archive.store.ports import Grade, Stat, Writing
 from archive.store.traits import Traits
 
 
@@ -156,6 +156,10 @@ class MemoryDisk:
                 raise FileExistsError(path)
             self.names[path] = Node()
         return MemoryWriting(self, path)
+
+    def finish_all(self, writings: Sequence[Writing]) -> None:
+        for writing in writings:
+            writing.finish()
 
     def lend(self, path: str) -> Path:
         raise NotImplementedError("a disk in memory has no real paths")

@@ -1,70 +1,101 @@
-"""Square-root light and back, and the stars that smoothing must leave alone."""
+"""Square-root light, where noise is equally strong in dark and bright parts, and back."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from archive.engine.kernels.compiled import kernel
-from archive.engine.kernels.numeric import smoothstep
+from archive.engine.kernels.neighbourhood import grow_row
 
 _ZERO, _HALF, _QUARTER = np.float32(0), np.float32(0.5), np.float32(0.25)
-# A 1-2-1 mean over 3 × 3 pixels leaves this share of the noise of single pixels.
-_MEAN_SIGMA = np.float32(0.375)
-_UNLIKELY, _CERTAIN = np.float32(2.8), np.float32(5.5)
 
 
 @kernel
 def to_roots(planes, offset, first, last):  # type: ignore[no-untyped-def]
     """Light → luma (r + 2 g + b) / 4, red − luma and blue − luma of square roots, in place."""
     for row in range(first, last):
+        reds, greens, blues = planes[0, row], planes[1, row], planes[2, row]
         for column in range(planes.shape[2]):
-            red = np.sqrt(max(planes[0, row, column] + offset, _ZERO))
-            green = np.sqrt(max(planes[1, row, column] + offset, _ZERO))
-            blue = np.sqrt(max(planes[2, row, column] + offset, _ZERO))
+            x = np.uintp(column)
+            red = np.sqrt(max(reds[x] + offset, _ZERO))
+            green = np.sqrt(max(greens[x] + offset, _ZERO))
+            blue = np.sqrt(max(blues[x] + offset, _ZERO))
             luma = _QUARTER * (red + blue) + _HALF * green
-            planes[0, row, column] = luma
-            planes[1, row, column] = red - luma
-            planes[2, row, column] = blue - luma
+            reds[x] = luma
+            greens[x] = red - luma
+            blues[x] = blue - luma
 
 
 @kernel
 def from_roots(planes, offset, red_lost, green_lost, blue_lost, first, last):  # type: ignore[no-untyped-def]
     """Back to light, in place; ``lost`` variances are given back: a smoothed root squares to too little."""
     for row in range(first, last):
+        lumas, warms, colds = planes[0, row], planes[1, row], planes[2, row]
         for column in range(planes.shape[2]):
-            luma, warm, cold = planes[0, row, column], planes[1, row, column], planes[2, row, column]
+            x = np.uintp(column)
+            luma, warm, cold = lumas[x], warms[x], colds[x]
             red = max(luma + warm, _ZERO)
             green = max(luma - _HALF * (warm + cold), _ZERO)
             blue = max(luma + cold, _ZERO)
-            planes[0, row, column] = red * red + red_lost - offset
-            planes[1, row, column] = green * green + green_lost - offset
-            planes[2, row, column] = blue * blue + blue_lost - offset
+            lumas[x] = red * red + red_lost - offset
+            warms[x] = green * green + green_lost - offset
+            colds[x] = blue * blue + blue_lost - offset
 
 
 @kernel
-def keep_stars(plane, smooth, sigma, out, first, last):  # type: ignore[no-untyped-def]
-    """The smooth plane with what was taken from it given back where it forms a spot, as faint stars do.
+def follow(planes, slopes, offsets, doublings, first, last):  # type: ignore[no-untyped-def]
+    """Colour differences that follow luma by coefficients of smaller planes, in place.
 
-    A spot stands out in the 1-2-1 mean over 3 × 3 pixels, which noise of single pixels hardly does.
+    planes : float32, (3, height, width), luma and two differences. slopes, offsets : float32, two planes
+    each, halved ``doublings`` times.
     """
-    height = plane.shape[0]
-    width = plane.shape[1]
-    low = _UNLIKELY * _MEAN_SIGMA * sigma
-    high = _CERTAIN * _MEAN_SIGMA * sigma
-    column_sums = np.empty(width + 2, np.float32)
+    width = planes.shape[2]
+    length = (slopes.shape[2] << doublings) + 2
+    steep, level = np.empty(length, np.float32), np.empty(length, np.float32)
+    spare, other = np.empty(length, np.float32), np.empty(length, np.float32)
     for row in range(first, last):
-        up, down = max(row - 1, 0), min(row + 1, height - 1)
-        for column in range(width):
-            x = np.uintp(column)
-            above = plane[up, x] - smooth[up, x]
-            below = plane[down, x] - smooth[down, x]
-            here = plane[row, x] - smooth[row, x]
-            column_sums[np.uintp(column + 1)] = _QUARTER * (above + below) + _HALF * here
-        column_sums[0] = column_sums[1]
-        column_sums[width + 1] = column_sums[width]
-        line, calm, target = plane[row], smooth[row], out[row]
-        for column in range(width):
-            x = np.uintp(column)
-            sides = column_sums[x] + column_sums[np.uintp(column + 2)]
-            mean = _QUARTER * sides + _HALF * column_sums[np.uintp(column + 1)]
-            target[x] = calm[x] + smoothstep(mean, low, high) * (line[x] - calm[x])
+        lumas = planes[0, row]
+        for k in range(2):
+            grow_row(slopes[k], row, doublings, spare, other, steep)
+            grow_row(offsets[k], row, doublings, spare, other, level)
+            target = planes[k + 1, row]
+            for column in range(width):
+                x = np.uintp(column)
+                target[x] = steep[x] * lumas[x] + level[x]
+
+
+@kernel
+def block_variances(planes, block, stride, out, first, last):  # type: ignore[no-untyped-def]
+    """Variances within blocks of luma, both differences, and the red, green and blue roots they stand for.
+
+    planes : float32, (3, height, width), luma and two differences. stride : from block to block, in pixels.
+    out : float32, (6, rows, columns).
+    """
+    count = np.float32(block * block)
+    for row in range(first, last):
+        for column in range(out.shape[2]):
+            luma0, warm0 = planes[0, row * stride, column * stride], planes[1, row * stride, column * stride]
+            cold0 = planes[2, row * stride, column * stride]
+            # Sums of deviations from the first pixel, and of their squares.
+            a = b = c = aa = bb = cc = rr = gg = ll = _ZERO
+            for y in range(row * stride, row * stride + block):
+                for x in range(column * stride, column * stride + block):
+                    luma, warm, cold = (
+                        planes[0, y, x] - luma0,
+                        planes[1, y, x] - warm0,
+                        planes[2, y, x] - cold0,
+                    )
+                    green = luma - _HALF * (warm + cold)
+                    a, b, c = a + luma, b + warm, c + cold
+                    aa, bb, cc = aa + luma * luma, bb + warm * warm, cc + cold * cold
+                    rr += (luma + warm) * (luma + warm)
+                    gg += green * green
+                    ll += (luma + cold) * (luma + cold)
+            a, b, c = a / count, b / count, c / count
+            g = a - _HALF * (b + c)
+            out[0, row, column] = aa / count - a * a
+            out[1, row, column] = bb / count - b * b
+            out[2, row, column] = cc / count - c * c
+            out[3, row, column] = rr / count - (a + b) * (a + b)
+            out[4, row, column] = gg / count - g * g
+            out[5, row, column] = ll / count - (a + c) * (a + c)

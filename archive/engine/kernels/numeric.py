@@ -13,6 +13,10 @@ _THIRD, _FIFTH, _SEVENTH = np.float32(1 / 3), np.float32(1 / 5), np.float32(1 / 
 _SMALLEST = np.float32(1e-30)
 _MANTISSA, _EXPONENT_ONE = np.int32(0x7FFFFF), np.int32(0x3F800000)
 _SHIFT, _BIAS = np.int32(23), np.int32(127)
+_FARTHEST = np.float32(60)
+# ln(2)^k / k!, the series of a power of two.
+_E1, _E2, _E3 = np.float32(0.69314718), np.float32(0.24022651), np.float32(0.05550411)
+_E4, _E5, _E6 = np.float32(0.00961813), np.float32(0.00133336), np.float32(0.00015404)
 
 
 @inlined
@@ -38,11 +42,32 @@ def smoothstep(value, low, high):  # type: ignore[no-untyped-def]
 
 
 @inlined
-def table_at(table, position):  # type: ignore[no-untyped-def]
-    """Linear interpolation in a float32 table at a position counted in its steps, held at the ends."""
+def look_up(table, positions, places, out):  # type: ignore[no-untyped-def]
+    """Linear interpolation in a float32 table at positions counted in its steps, held at the ends.
+
+    positions : float32, used up. places : int32, as long; two short loops run faster than one.
+    """
     last = np.float32(table.shape[0] - 1)
-    held = min(max(position, np.float32(0)), last)
-    index = min(np.int32(held), np.int32(table.shape[0] - 2))
-    part = held - np.float32(index)
-    low = table[np.uintp(index)]
-    return low + part * (table[np.uintp(index + 1)] - low)
+    highest = np.int32(table.shape[0] - 2)
+    for column in range(positions.shape[0]):
+        x = np.uintp(column)
+        held = min(max(positions[x], np.float32(0)), last)
+        place = min(np.int32(held), highest)
+        places[x] = place
+        positions[x] = held - np.float32(place)
+    for column in range(positions.shape[0]):
+        x = np.uintp(column)
+        entry = np.uintp(places[x])
+        low = table[entry]
+        out[x] = low + positions[x] * (table[entry + np.uintp(1)] - low)
+
+
+@inlined
+def exp2(value):  # type: ignore[no-untyped-def]
+    """2 to the power of a float32 between −60 and 60, to about 2e-7 of itself."""
+    held = min(max(value, -_FARTHEST), _FARTHEST)
+    whole = np.floor(held + _HALF)
+    part = held - whole
+    series = _E3 + part * (_E4 + part * (_E5 + part * _E6))
+    series = _ONE + part * (_E1 + part * (_E2 + part * series))
+    return series * np.int32((np.int32(whole) + _BIAS) << _SHIFT).view(np.float32)

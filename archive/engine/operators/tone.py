@@ -16,9 +16,9 @@ class Exposure(Operator):
 class HighlightRecovery(Operator):
     """Bring detail back at the top: rebuild channels that were clipped and draw bright areas down.
 
-    Where some colours of a pixel are clipped the others still tell its brightness; it is rebuilt towards
-    white, never past it into a cast. Bright areas are then lowered as a whole, so that detail inside them
-    stays, down to where the brightest light that was recorded is just white.
+    Where some channels of a pixel are clipped the others still tell its brightness: the lost ones are rebuilt
+    from them and from the colour around. Bright areas are then lowered as a whole, so that detail inside
+    them stays, down to where the brightest light that was recorded is just white.
     """
 
     stops: float = param(
@@ -41,6 +41,29 @@ class ShadowLift(Operator):
     reach: float = param(
         5.0, unit=Unit.EV, low=2, high=9, step=0.25,
         help="stops below clipping at which half of the lift is given; smaller reaches further up",
+    )  # fmt: skip
+
+
+@operator("highlight_compression", family=Family.TONE, halo=40, strength=("stops",))
+class HighlightCompression(Operator):
+    """Gather bright areas into less range, without halos, leaving detail inside them as it is."""
+
+    stops: float = param(
+        0.0, unit=Unit.EV, low=0, high=3, step=0.1, help="stops by which the very brightest areas are lowered"
+    )
+    reach: float = param(
+        4.0, unit=Unit.EV, low=1.5, high=8, step=0.25,
+        help="stops below clipping at which lowering begins; larger reaches further down",
+    )  # fmt: skip
+
+
+@operator("local_contrast", family=Family.TONE, halo=40, finish=True)
+class LocalContrast(Operator):
+    """Strengthen or soften differences to the surroundings, sparing strong edges and deep shadow."""
+
+    amount: float = param(
+        0.0, low=-0.9, high=1.5, step=0.02,
+        help="how much larger differences of texture become; 0.2 is 20 % larger, −0.9 nearly flat",
     )  # fmt: skip
 
 

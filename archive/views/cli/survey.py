@@ -2,17 +2,34 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from archive.views.cli.options import AlsoOption, ArchiveOption, JsonOption, Running, ended, opened
+from archive.errors import UsageError, shown
+from archive.views.cli.options import (
+    AlsoOption,
+    ArchiveOption,
+    JsonOption,
+    PersonOption,
+    Running,
+    ended,
+    opened,
+)
+from archive.views.cli.pictures import write
 from archive.views.plain import print_json
 from archive.views.report import Report
-from archive.views.surveyreport import tell_survey, tell_surveyed
+from archive.views.surveyreport import tell_levelling, tell_survey, tell_surveyed
 
 WhichArgument = Annotated[
     str | None, typer.Argument(metavar="[WHICH]", help="A night, a camera in it, or a sequence; else all.")
+]
+
+
+SequenceArgument = Annotated[
+    str, typer.Argument(metavar="WHICH", help="A sequence, a part of one, or one camera's night.")
 ]
 
 
@@ -38,5 +55,116 @@ def survey(
     ended(report.exit_code)
 
 
+def keogram(
+    which: SequenceArgument,
+    to: Annotated[
+        Path | None, typer.Option("--to", metavar="FILE.png", help="Where to write it; here by default.")
+    ] = None,
+    plain: Annotated[bool, typer.Option("--plain", help="Only the columns, a pixel for each step.")] = False,
+    archive: ArchiveOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Make a keogram: the middle column of every frame, side by side, each where its time puts it.
+
+    Example: noctuary keogram 2026-03-18/north/1 --to night.png
+    """
+    with opened(archive) as workspace:
+        made = workspace.survey.keogram(which, plain=plain)
+    target = to or Path(_file_name(which, "keogram.png"))
+    write(target, made.data)
+    if as_json:
+        print_json({"path": target, "steps": made.steps, "gaps": made.gaps})
+    else:
+        gaps = f", {made.gaps} of them without a frame" if made.gaps else ""
+        Report().say(f"Written: {target}, {made.steps} steps{gaps}.")
+
+
+def rush(
+    which: SequenceArgument,
+    to: Annotated[
+        Path | None, typer.Option("--to", metavar="FILE.mp4", help="Where to write it; here by default.")
+    ] = None,
+    rate: Annotated[int, typer.Option("--rate", min=1, max=120, help="Frames a second.")] = 25,
+    archive: ArchiveOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Make a quick movie of a sequence from its previews, without any recipe. It may flash: look first.
+
+    Example: noctuary rush 2026-03-18/north/1
+    """
+    target = to or Path(_file_name(which, "rush.mp4"))
+    with opened(archive) as workspace:
+        count = workspace.rush(which, target, rate)
+    if as_json:
+        print_json({"path": target, "frames": count})
+    else:
+        Report().say(f"Written: {target}, {count} frames, {count / rate:.1f} s.")
+
+
+def suggest(
+    which: SequenceArgument,
+    count: Annotated[int, typer.Option("--count", min=1, max=50, help="At most so many frames.")] = 5,
+    archive: ArchiveOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Name the strongest frames of a sequence for a still, and say why.
+
+    Example: noctuary suggest 2026-03-18/north/1
+    """
+    with opened(archive) as workspace:
+        found = workspace.survey.suggest(which, count)
+    if as_json:
+        print_json(found)
+        return
+    for each in found:
+        Report().say(f"#{each.position}  {shown(each.name)}  {'; '.join(each.why)}")
+
+
+def level(
+    which: SequenceArgument,
+    region: Annotated[
+        str | None,
+        typer.Option("--region", metavar="L,T,R,B", help="The steady part, as shares 0 to 1 of the picture."),
+    ] = None,
+    drop: Annotated[bool, typer.Option("--drop", help="Take its levelling off instead.")] = False,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Only tell what would be added.")] = False,
+    archive: ArchiveOption = None,
+    person: PersonOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Level a sequence: take out flicker and jumps of the settings in its movies and sets, never in stills.
+
+    Example: noctuary level 2026-03-18/north/1 --region 0,0.8,1,1
+    """
+    with opened(archive, person=person) as workspace:
+        if drop:
+            entry = workspace.levelling.drop(which)
+            if as_json:
+                print_json({"dropped": which, "entry": entry})
+            else:
+                Report().say(f"{shown(which)} is not levelled any more.")
+            return
+        told = workspace.level(which, region=_region(region) if region else None, dry_run=dry_run)
+    print_json(told) if as_json else tell_levelling(Report(), told, dry_run=dry_run)
+
+
+def _region(text: str) -> tuple[float, float, float, float]:
+    try:
+        left, top, right, bottom = (float(part) for part in text.split(","))
+        if not (0 <= left < right <= 1 and 0 <= top < bottom <= 1):
+            raise ValueError
+    except ValueError:
+        raise UsageError(
+            f"{shown(text)} is no region.",
+            hint="Nothing was changed. Give left, top, right and bottom as shares, such as 0,0.8,1,1.",
+        ) from None
+    return left, top, right, bottom
+
+
+def _file_name(which: str, ending: str) -> str:
+    return "-".join(re.findall(r"[\w.]+", which)) + f"-{ending}"
+
+
 def add_to(app: typer.Typer) -> None:
-    app.command()(survey)
+    for command in (survey, keogram, rush, suggest, level):
+        app.command()(command)

@@ -19,8 +19,8 @@ from support.builders import (
     site,
 )
 
-from archive.catalogue.runs import Unnumbered
 from archive.catalogue.index import Catalogue
+from archive.catalogue.runs import Unnumbered
 from archive.model.entry import Change
 
 

@@ -150,26 +150,43 @@ def test_faults_are_cleared_by_place(catalogue: Catalogue) -> None:
     assert [(fault.name, fault.message) for fault in catalogue.faults()] == [("b", "three")]
 
 
-def test_an_entry_that_another_follows_and_that_is_not_here_is_noted() -> None:
+def test_what_is_noted_of_a_place_gives_way_to_what_is_noted_next() -> None:
     catalogue = memory_catalogue()
-    orphan = entry(rating(1, 1), counter=2, previous=entry_id(1))
-    catalogue.apply([orphan, entry(rating(2, 1), counter=3, previous=orphan.id)])
-    catalogue.note_missing_entries()
-    (fault,) = catalogue.faults()
-    assert fault.name == entry_id(1)
-    assert orphan.name in fault.message
+    catalogue.note("journal-noticed", [("a", "one"), ("b", "two"), ("b", "three")])
+    catalogue.record_fault("v1", "a" * 500, "long")
+    catalogue.note("journal-noticed", [("c", "four")])
+    assert [(f.place, f.name, f.message) for f in catalogue.faults()] == [
+        ("journal-noticed", "c", "four"),
+        ("v1", "a" * 400, "long"),
+    ]
 
 
-def test_a_chain_without_gaps_is_not_complained_about() -> None:
+def test_links_say_where_each_entry_stands_in_its_chain() -> None:
     catalogue = memory_catalogue()
-    first = entry(rating(1, 1))
-    catalogue.apply([entry(rating(2, 1), counter=2, previous=first.id), first])
-    catalogue.note_missing_entries()
-    assert catalogue.faults() == []
+    made = entry(rating(1, 1), counter=2, previous=entry_id(1))
+    catalogue.apply([made])
+    (link,) = catalogue.links()
+    assert (link.id, link.name, link.writer, link.previous, link.time) == (
+        made.id,
+        made.name,
+        made.writer,
+        entry_id(1),
+        made.time,
+    )
+
+
+def test_clearing_keeps_what_volumes_held_that_are_not_mounted() -> None:
+    catalogue = memory_catalogue()
+    for volume in ("here", "away"):
+        catalogue.hold(volume, "2026-03-18/north-7c1f9a2e", "state", {"a.DNG": (frame_id(1), 7)})
+    catalogue.clear(volumes=["here"])
+    assert [copy.volume for copy in catalogue.copies(frame_id(1))] == ["away"]
+    assert catalogue.chains("here") == {}
+    assert catalogue.chains("away") == {"2026-03-18/north-7c1f9a2e": "state"}
 
 
 def test_a_cleared_catalogue_is_as_empty_as_a_new_one(catalogue: Catalogue) -> None:
-    catalogue.clear()
+    catalogue.clear(volumes=[copy.volume for copy in catalogue.copies(frame_id(1))])
     assert catalogue.dump() == memory_catalogue().dump()
     assert set(catalogue.counts().values()) == {0}
 

@@ -65,3 +65,17 @@ def test_a_trail_adds_light_only_along_itself(view: View) -> None:
     assert abs(rows.mean() - wanted) < 2.5
     # A few rows of the trail itself, and one on each side from the low-pass filter.
     assert len(rows) < 14
+
+
+def test_the_mirror_image_of_a_light_lies_as_far_below_the_horizon_as_the_light_above(view: View) -> None:
+    moment, mood = night.SHOW, night.mood_at(night.SHOW, 96)
+    plain = view.light(moment, mood)
+    horizon = round(night.RIVER.horizon * 180)
+    # What the ice shows is the sky upside down: rows at equal distances are correlated best.
+    sky = plain[:horizon, :, 1].astype(np.float64)
+    ice = plain[horizon:, :, 1].astype(np.float64)
+    at = 30
+    wanted = ice[at] / ice[at].mean()
+    above = [sky[horizon - 1 - row] / sky[horizon - 1 - row].mean() for row in range(4, 100)]
+    best = 4 + int(np.argmin([np.abs(row - wanted).sum() for row in above]))
+    assert abs(best - at) <= 14

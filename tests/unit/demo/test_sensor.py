@@ -8,6 +8,7 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
+from archive.demo import radiometry
 from archive.demo.night import NORTH, RIVER
 from archive.demo.rawfile import PATTERNS
 from archive.demo.sensor import Sensor, camera_matrix, quick_look
@@ -31,6 +32,30 @@ def test_mean_and_variance_follow_the_noise_profile_in_the_file() -> None:
     slope, floor = FLAT.noise_profile(3200)
     assert values.mean() == pytest.approx(0.2, rel=0.005)
     assert values.var() == pytest.approx(slope * 0.2 + floor, rel=0.05)
+
+
+def test_variance_grows_with_the_mean_by_the_gain_from_the_read_noise_up() -> None:
+    # Photon transfer (Janesick 2007): variance = gain x mean + (gain x read noise)^2, in camera numbers.
+    body, gain = NORTH.body, FLAT.gain(3200)
+    means, variances = [], []
+    for level in (0.0, 0.02, 0.05, 0.1, 0.2, 0.4):
+        values = green(FLAT.expose(grey(level), frame=1, seed=1, **USUAL)) - body.black
+        values = values[values < np.quantile(values, 0.999)]
+        means.append(values.mean())
+        variances.append(values.var())
+    slope, floor = np.polyfit(means, variances, 1)
+    assert slope == pytest.approx(gain, rel=0.04)
+    # Rounding to whole numbers adds a twelfth; dark current adds to the mean as light does.
+    assert floor == pytest.approx((gain * 3.0) ** 2 + 1 / 12, rel=0.15)
+
+
+def test_an_aurora_of_ten_kilorayleigh_leaves_a_tenth_of_the_full_well() -> None:
+    # 10 kR of 557.7 nm on 6 um behind f/1.8 for 8 s, 40 % of it caught: 1e10 / 4 pi photons per R, m2, sr, s.
+    photons = 1e4 * 1e10 / (4 * np.pi) * 36e-12 * np.pi / (4 * 1.8**2) * 8
+    values = green(FLAT.expose(grey(radiometry.kilorayleigh(10)), frame=1, seed=1, **USUAL))
+    electrons = (np.median(values) - NORTH.body.black) / FLAT.gain(3200)
+    assert electrons == pytest.approx(0.40 * photons, rel=0.02)
+    assert FLAT.full_e == pytest.approx(2250)
 
 
 def test_light_one_at_the_usual_exposure_just_reaches_the_white_level() -> None:

@@ -27,12 +27,13 @@ def sky(level: float, *, stars: bool = False) -> tuple[npt.NDArray[np.float32], 
 def cleaned(planes: npt.NDArray[np.float32], luminance: float, colour: float) -> npt.NDArray[np.float32]:
     made = planes.copy()
     with Rows(1) as rows:
-        denoise(
+        left = denoise(
             made,
             LuminanceNoise(strength=luminance) if luminance else None,
             ColourNoise(strength=colour) if colour else None,
             OFFSET, 2300.0, rows,
         )  # fmt: skip
+        rows.chain(left, *made.shape[1:])
     return made
 
 
@@ -72,3 +73,44 @@ def test_a_colour_edge_does_not_bleed() -> None:
     ratio = made[0] / made[1]
     assert abs(np.median(ratio[:, 90:98]) - 1) < 0.08
     assert abs(np.median(ratio[:, 102:110]) - 0.4) < 0.06
+
+
+def test_no_cast_comes_where_channels_differ_in_noise() -> None:
+    """Red is amplified as a balance does; smoothing its roots would leave it darker than it is."""
+    level, gain = 0.01, 2.5
+    planes = np.full((3, 256, 256), level)
+    spread = np.sqrt(GAIN * planes + READ) * np.array([gain, 1, gain / 1.5])[:, None, None]
+    noisy = np.random.default_rng(14).normal(planes, spread).astype(np.float32)
+    for luminance, colour in ((2.0, 0.0), (0.0, 4.0), (2.0, 4.0)):
+        made = cleaned(noisy, luminance, colour).mean(axis=(1, 2))
+        assert np.abs(made / np.maximum(noisy, -OFFSET).mean(axis=(1, 2)) - 1).max() < 0.02
+
+
+def test_flux_of_stars_stays_within_a_twentieth() -> None:
+    random = np.random.default_rng(15)
+    y, x = np.mgrid[0:300, 0:300]
+    truth = np.full((300, 300), 0.02)
+    places = [(i, j) for i in range(20, 290, 30) for j in range(20, 290, 30)]
+    for number, (cy, cx) in enumerate(places):
+        truth = truth + (0.04 + 0.01 * (number % 20)) * np.exp(-((y - cy) ** 2 + (x - cx) ** 2) / 2.5)
+    planes = np.stack([truth] * 3)
+    noisy = random.normal(planes, np.sqrt(GAIN * planes + READ)).astype(np.float32)
+    made = cleaned(noisy, 1.5, 4.0)
+    flux = [
+        [each[1, cy - 5 : cy + 6, cx - 5 : cx + 6].sum() - 121 * 0.02 for cy, cx in places]
+        for each in (made, planes)
+    ]
+    assert abs(np.sum(flux[0]) / np.sum(flux[1]) - 1) < 0.05
+    assert np.median(np.abs(np.array(flux[0]) / flux[1] - 1)) < 0.05
+
+
+def test_colours_of_stars_stay() -> None:
+    y, x = np.mgrid[0:200, 0:200]
+    star = sum(np.exp(-((y - p) ** 2 + (x - p) ** 2) / 3) for p in range(20, 190, 40))
+    planes = 0.01 + np.array([0.5, 0.3, 0.12])[:, None, None] * star
+    noisy = np.random.default_rng(16).normal(planes, np.sqrt(GAIN * planes + READ)).astype(np.float32)
+    made = cleaned(noisy, 1.5, 4.0)
+    for p in range(20, 190, 40):
+        core = made[:, p - 1 : p + 2, p - 1 : p + 2].mean(axis=(1, 2)) - 0.01
+        assert abs(core[0] / core[1] / (0.5 / 0.3) - 1) < 0.12
+        assert abs(core[2] / core[1] / (0.12 / 0.3) - 1) < 0.2

@@ -16,7 +16,7 @@ NUMBERS = [
     (name, version, each.name)
     for name, version in EVERY
     for each in registry[name, version].parameters
-    if not each.is_choice
+    if not each.is_choice and not each.frames
 ]
 
 
@@ -53,6 +53,8 @@ def test_the_schema_names_every_parameter_and_its_limits(name: str, version: int
         assert property_["description"] == each.help
         if each.is_choice:
             assert property_["enum"] == list(each.choices)
+        elif each.frames:
+            assert property_["type"] == "string" and property_["pattern"]
         else:
             assert (property_["minimum"], property_["maximum"]) == (each.low, each.high)
 
@@ -157,3 +159,25 @@ def test_every_unit_is_written_behind_its_number() -> None:
             text = operator.worded(parameter, parameter.default)
             if parameter.unit in (Unit.EV, Unit.KELVIN, Unit.SIGMA, Unit.DUV):
                 assert text.endswith(f" {parameter.unit}")
+
+
+FRAMES = ("xxh128:a96faf705af16834e6c632b61e964e1f", "xxh128:06b05ab6733a618578af5f94892f3950")
+
+
+def test_a_list_of_frames_is_kept_in_order_each_once() -> None:
+    text = f"{FRAMES[0]}, {FRAMES[1]} {FRAMES[0]}"
+    name, parameter, value = operator.parse_setting("dark_frame.frames", text)
+    assert (name, parameter, value) == ("dark_frame", "frames", f"{FRAMES[1]} {FRAMES[0]}")
+    values = operator.checked("dark_frame", {"frames": text})
+    assert values.values == {"frames": value, "share": 1.0}
+    assert not operator.is_neutral(values)
+    assert operator.in_words(values) == "dark_frame.frames 2 frames (06b05ab6, a96faf70); dark_frame.share 1.00 ×"
+    assert operator.describe_change(operator.checked("dark_frame", {}), values) == [
+        "dark_frame.frames no frames → 2 frames (06b05ab6, a96faf70)"
+    ]
+
+
+def test_what_is_no_frame_id_is_refused() -> None:
+    with pytest.raises(UsageError, match=r"dark_frame\.frames: 'NOCT0412' is no frame id") as caught:
+        operator.checked("dark_frame", {"frames": "NOCT0412"})
+    assert "noctuary darks" in caught.value.hint

@@ -87,6 +87,21 @@ def test_a_straightened_slope_is_turned_by_the_angle() -> None:
     assert down == pytest.approx(gx * np.sin(angle) + gy * np.cos(angle), rel=0.02)
 
 
+@pytest.mark.parametrize("fit", [None, (260, 260), (140, 140), (60, 60), (23, 23)])
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_the_curved_map_agrees_with_the_straight_one(
+    fit: tuple[int, int] | None, orientation: int
+) -> None:
+    """A frame that is turned by almost nothing comes out as one that is not turned, on whatever way it lies."""
+    decoded = frame(counts(ramp(200, 300)), orientation=orientation)
+    settings = ("crop.left=0.1", "crop.top=0.2")
+    pixels = PixelSpec(fit=fit)
+    straight = render_linear(decoded, recipe(*settings), pixels)
+    turned = render_linear(decoded, recipe(*settings, "straighten.angle=0.0001"), pixels)
+    assert straight.shape == turned.shape
+    assert np.abs(straight - turned)[2:-2, 2:-2].max() < 2e-3
+
+
 def test_straightening_keeps_the_centre() -> None:
     light = np.repeat(ramp(200, 300)[:, :, None], 3, axis=2).astype(np.float32)
     turned = render_linear(picture(light), recipe("straighten.angle=-12"), FULL)

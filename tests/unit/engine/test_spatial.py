@@ -1,6 +1,9 @@
 """Neighbourhood passes against plain ones."""
 
+from typing import Any
+
 import numpy as np
+import numpy.typing as npt
 import pytest
 from scipy import ndimage
 
@@ -31,41 +34,56 @@ def test_blur_is_a_gaussian(sigma: float) -> None:
     assert np.abs(made - expected).max() < 1e-5
 
 
-@pytest.mark.parametrize("size", [(64, 96), (63, 97), (5, 3)])
-@pytest.mark.parametrize("factor", [1, 2, 5])
-def test_shrinking_takes_area_means(size: tuple[int, int], factor: int) -> None:
-    plane = RANDOM.uniform(0, 1, size).astype(np.float32)
+@pytest.mark.parametrize("sigma", [7.0, 20.0])
+def test_a_wide_blur_is_nearly_one(sigma: float) -> None:
+    assert spatial.is_wide(sigma)
+    plane = ndimage.gaussian_filter(RANDOM.normal(0, 1, (200, 300)), 2).astype(np.float32)
     with Rows(1) as rows:
-        made = spatial.shrunk(plane, factor, rows)
-    for row in range(made.shape[0]):
-        for column in range(made.shape[1]):
-            part = plane[row * factor : (row + 1) * factor, column * factor : (column + 1) * factor]
-            assert made[row, column] == pytest.approx(part.mean(), abs=1e-6)
+        made = spatial.blurred(plane, sigma, rows)
+    expected = ndimage.gaussian_filter(plane.astype(np.float64), sigma, mode="nearest")
+    inner = np.s_[60:-60, 60:-60]
+    assert np.abs(made - expected)[inner].std() < 0.06 * expected[inner].std()
+
+
+def test_radii_are_halved_while_enough_pixels_are_left() -> None:
+    assert [spatial.halvings_for(radius, 5.0) for radius in (1.0, 5.0, 9.9, 10.0, 86.0)] == [0, 0, 0, 1, 4]
 
 
 def test_guided_smoothing_keeps_edges_and_takes_noise() -> None:
     step = np.where(np.arange(200)[None] < 100, 0.2, 0.8).repeat(120, axis=0)
     noisy = (step + RANDOM.normal(0, 0.01, step.shape)).astype(np.float32)
     with Rows(1) as rows:
-        made = spatial.guided(noisy, noisy, 4, 0.03**2, rows, coarse=False)
+        slope, offset = spatial.guided(noisy, noisy, 4, 0.03**2, rows)
+    made = slope * noisy + offset
     assert made[:, 20:80].std() < 0.003
     assert np.abs(made[:, 98:102] - step[:, 98:102]).mean() < 0.01
 
 
-def test_the_coarse_way_is_close_to_the_fine_one() -> None:
-    y, x = np.mgrid[0:200, 0:300]
-    plane = (np.sin(x / 40) + np.cos(y / 30) + (x > 150)).astype(np.float32)
+def test_guided_smoothing_is_what_a_plain_one_makes() -> None:
+    """Against He, Sun and Tang's definition (Guided Image Filtering, 2010), with the rim repeated."""
+    guide = RANDOM.uniform(0, 1, (50, 61)).astype(np.float32)
+    target = (guide**2 + RANDOM.normal(0, 0.1, guide.shape)).astype(np.float32)
+
+    def mean(plane: npt.NDArray[Any]) -> npt.NDArray[np.float64]:
+        return np.asarray(ndimage.uniform_filter(plane.astype(np.float64), 7, mode="nearest"))
+
+    # Deviations beyond the rim repeat, so products may be taken first.
+    i, p = guide.astype(np.float64), target.astype(np.float64)
+    slope = (mean(i * p) - mean(i) * mean(p)) / (mean(i * i) - mean(i) ** 2 + 0.02)
+    offset = mean(p) - slope * mean(i)
     with Rows(1) as rows:
-        fine = spatial.guided(plane, plane, 15, 0.3, rows, coarse=False)
-        coarse = spatial.guided(plane, plane, 15, 0.3, rows, coarse=True)
-    assert np.abs(fine - coarse).mean() < 0.02
+        made = spatial.guided(guide, target, 3, 0.02, rows)
+    assert np.abs(made[0] - mean(slope)).max() < 1e-5
+    assert np.abs(made[1] - mean(offset)).max() < 1e-5
 
 
-def test_threads_change_nothing() -> None:
-    plane = RANDOM.uniform(0, 1, (333, 150)).astype(np.float32)
-    with Rows(1) as one, Rows(3) as three:
-        for coarse in (False, True):
-            assert np.array_equal(
-                spatial.guided(plane, plane, 12, 0.1, one, coarse=coarse),
-                spatial.guided(plane, plane, 12, 0.1, three, coarse=coarse),
-            )
+def test_pieces_change_nothing() -> None:
+    plane = RANDOM.uniform(0, 1, (133, 150)).astype(np.float32)
+
+    def made(rows: Rows) -> list[npt.NDArray[np.float32]]:
+        slope, offset = spatial.guided(plane, plane, 6, 0.1, rows)
+        return [slope, offset, spatial.blurred(plane, 1.2, rows), spatial.blurred(plane, 14.0, rows)]
+
+    with Rows(1) as one, Rows(3, band=7) as three:
+        for first, second in zip(made(one), made(three), strict=True):
+            assert np.array_equal(first, second)

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from support.builders import WRITER, entry_id, frame_id, rating
 
-from archive.errors import ArchiveError, DamagedFileError
+from archive.errors import DamagedFileError
 from archive.formats import entry as entry_format
 from archive.formats.entry import NAME, decode, encode, entry_name
 from archive.model.entry import Change, Entry
@@ -106,11 +106,47 @@ def test_a_file_that_is_not_named_like_an_entry_is_none(name: str) -> None:
         decode(data, name.format(id=made.id[7:23]))
 
 
-def test_a_newer_entry_is_refused_by_name_and_is_no_damage() -> None:
-    name, data = rewritten(format=2)
-    with pytest.raises(ArchiveError, match=f"{name} was written by a newer release") as caught:
+def test_of_a_newer_format_only_what_every_format_keeps_is_read() -> None:
+    changes = [{"subjects": [frame_id(1), "roll:7c1f9a2e"], "what": {"of": "a later day"}}]
+    name, data = rewritten(format=2, essential=True, changes=changes)
+    read = decode(data, name)
+    assert read.newer and read.essential and not read.understood
+    assert (read.writer, read.previous, read.counter) == (WRITER, entry_id(1), 1723)
+    assert [change.subjects for change in read.changes] == [(frame_id(1), "roll:7c1f9a2e")]
+
+
+def test_a_newer_entry_that_drops_what_every_format_keeps_is_refused() -> None:
+    name, data = rewritten(format=2, changes=[{"whom": "?"}])
+    with pytest.raises(DamagedFileError, match="subjects"):
         decode(data, name)
-    assert not isinstance(caught.value, DamagedFileError)
+
+
+@pytest.mark.parametrize(
+    ("left", "words"), [(b"", "is empty"), (b'{"changes"', "is cut short"), (b"\0" * 9, "is damaged")]
+)
+def test_how_an_entry_was_damaged_is_told_as_far_as_it_can_be_seen(left: bytes, words: str) -> None:
+    made, _ = written()
+    with pytest.raises(DamagedFileError, match=words):
+        decode(left, made.name)
+
+
+@pytest.mark.parametrize(
+    "changed",
+    [
+        {"person": "x" * 201},
+        {"writer": "w" * 65},
+        {"kind": "x" * 41},
+        {"previous": "sha256:12"},
+        {"changes": (Change(subjects=("x" * 121,), layer="x", value=1),)},
+        {"changes": (Change(subjects=("x",), layer="x" * 41, value=1),)},
+        {"changes": (Change(subjects=("x",), layer="x", line="x" * 201, value=1),)},
+        {"changes": (Change(subjects=("x\0",), layer="x", value=1),)},
+        {"changes": (Change(subjects=("x",), layer="x", builds_on=("y",), value=1),)},  # type: ignore[arg-type]
+    ],
+)
+def test_what_no_reader_would_take_is_never_written(changed: dict[str, Any]) -> None:
+    with pytest.raises(ValueError, match=": "):
+        written(**changed)
 
 
 def test_another_document_under_the_name_of_an_entry_is_refused() -> None:

@@ -13,7 +13,7 @@ import pytest
 
 import archive
 from archive.errors import Exit
-from archive.formats import entry, incoming, survey, volume
+from archive.formats import entry, houserecipe, incoming, survey, volume
 from archive.journal import current
 from archive.model.entry import OWN, SELECTION, SHARED
 from archive.model.identity import canonical, derived_key
@@ -87,7 +87,13 @@ def _survey(example: Example) -> None:
     assert survey.encode(survey.decode(example.data, example.name)) == (example.name, example.data)
 
 
+def _house_recipe(example: Example) -> None:
+    recipe = houserecipe.decode(example.data, "example")
+    assert houserecipe.decode(houserecipe.encode(recipe), "again") == recipe
+
+
 CHECKS: dict[str, Callable[[Example], None]] = {
+    "house-recipe": _house_recipe,
     "volume": _volume,
     "entry": _entry,
     "incoming": _incoming,

@@ -313,3 +313,13 @@ def test_a_history_continued_by_the_reference_implementation_is_read(tmp_path: P
     }
     everything = [hashed(path, data) for path, data in contents.items()]
     assert manifests[2].folders == directory_hashes(everything, ["102EMPTY"])
+
+
+@pytest.mark.slow
+def test_a_roll_of_five_thousand_files_is_written_read_and_accepted(tmp_path: Path) -> None:
+    roll = tmp_path / "roll"
+    contents = {f"1{n // 1000:02d}NOCTU/a & <{n:04d}> \u661f.DNG": str(n).encode() for n in range(5000)}
+    path = write_generation(roll, contents)
+    read = read_manifest(path.read_bytes())
+    assert {file.path for file in read.files} == contents.keys()
+    assert mhl_reference.verify_folder(roll) == mhl_reference.CLEAN

@@ -1,4 +1,4 @@
-"""Appending, reading and uniting entries."""
+"""Appending and reading entries, and who writes them."""
 
 from __future__ import annotations
 
@@ -10,15 +10,15 @@ import pytest
 from support.builders import FakeClock, rating
 from support.disks import MemoryDisk
 
-from archive.errors import ArchiveError, DamagedFileError
+from archive.errors import ArchiveError
 from archive.formats import entry as entry_format
-from archive.journal.counters import LAST
-from archive.journal.log import Fault, Log
-from archive.journal.uniting import unite
+from archive.journal.counters import LAST, STRIDE
+from archive.journal.log import Fault, Log, strangers
 from archive.model.entry import Draft, Entry
 from archive.model.identity import sha256_id
 from archive.store.durable import LocalDisk, read_bytes, write_new
 from archive.store.ports import Disk
+from archive.store.userplace import Writer
 
 START = datetime(2026, 3, 31, 23, 59, 59, tzinfo=UTC)
 
@@ -97,21 +97,52 @@ def test_an_entry_is_on_every_volume_when_it_is_acknowledged() -> None:
     assert read(journal.on(two)) == [made] == read(journal.on(one))
 
 
-def test_a_used_up_counter_is_refused_and_nothing_unreadable_written() -> None:
-    disk = MemoryDisk()
+def forged(disk: Disk, counter: int, value: int = 1) -> Entry:
+    """An entry of another hand, whole, with a counter of its choice."""
     made, data = entry_format.encode(
         kind="rating",
-        counter=LAST,
+        counter=counter,
         time="2026-03-19T06:15:02Z",
         writer="w9",
         previous=None,
         person="",
-        changes=(rating(1, 1),),
+        changes=(rating(1, value),),
     )
     write_new(disk, "journal/2026-03", made.name, data)
+    return made
+
+
+def test_a_forged_counter_neither_counts_nor_blocks_writing() -> None:
+    disk = MemoryDisk()
+    journal = log(disk)
+    first = journal.append(draft(1))
+    made = forged(disk, LAST)
+    second = journal.append(draft(2))
+    assert (first.counter, second.counter) == (1, 2)
+    *entries, fault = journal.read_new(set())
+    assert entries == [first, second]
+    assert isinstance(fault, Fault)
+    assert fault.name == made.name
+    assert "far above all others, which end at 2" in str(fault.error)
+    assert made.name in journal.names()
+
+
+def test_a_counter_within_the_stride_is_taken_up_and_writing_goes_on_above_it() -> None:
+    disk = MemoryDisk()
+    forged(disk, STRIDE)
+    assert log(disk).append(draft()).counter == STRIDE + 1
+
+
+def test_a_journal_that_has_really_come_to_its_last_counter_is_refused(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("archive.journal.log.LAST", 2)
+    disk = MemoryDisk()
+    journal = log(disk)
+    kept = [journal.append(draft(value)).name for value in range(2)]
     with pytest.raises(ArchiveError, match="last counter"):
-        log(disk).append(draft())
-    assert list(log(disk).names()) == [made.name]
+        journal.append(draft())
+    assert list(journal.names()) == kept
 
 
 def test_what_an_earlier_run_left_unfinished_is_tidied_under_the_lock() -> None:
@@ -147,11 +178,12 @@ def test_faults_are_told_by_name_and_take_no_other_entry_down(tmp_path: Path) ->
     (paths[3].parent / "notes.txt").write_text("not an entry")
     items = list(journal.read_new(set()))
     faults = {item.name: str(item.error) for item in items if isinstance(item, Fault)}
-    assert [item for item in items if isinstance(item, Entry)] == entries[3:]
-    assert "is damaged" in faults.pop(entries[0].name)
+    assert [item for item in items if isinstance(item, Entry) and not item.newer] == entries[3:]
+    assert [item.name for item in items if isinstance(item, Entry) and item.newer] == [newer_name]
+    assert "is cut short" in faults.pop(entries[0].name)
     assert "was renamed" in faults.pop(renamed.name)
-    assert "written by a newer release" in faults.pop(newer_name)
     assert faults == {}
+    assert strangers(LocalDisk(tmp_path)) == [f"journal/{paths[3].parent.name}/notes.txt"]
 
 
 def test_a_link_in_the_journal_is_no_entry(tmp_path: Path) -> None:
@@ -175,69 +207,90 @@ def test_a_damaged_own_entry_is_passed_over_in_the_chain(tmp_path: Path) -> None
     assert again.counter == 3
 
 
-def test_uniting_copies_what_lacks_and_repeating_it_changes_nothing() -> None:
-    one, two = MemoryDisk(), MemoryDisk()
-    ours, theirs = log(one, writer="w1"), log(two, writer="w2")
-    made = [ours.append(draft(1)), theirs.append(draft(2)), theirs.append(draft(3))]
-    assert unite(two, one).copied == 2
-    assert unite(one, two).copied == 1
-    assert unite(two, one) == unite(one, two)
-    assert unite(two, one).copied == 0
-    assert unite(two, one).faults == ()
-    in_order = sorted(made, key=lambda each: each.name)
-    assert read(log(one)) == in_order == read(log(two))
-
-
-def test_the_order_of_uniting_does_not_matter() -> None:
-    sources = [MemoryDisk() for _ in range(3)]
-    for number, source in enumerate(sources):
-        log(source, writer=f"w{number}").append(draft(number))
-    targets = MemoryDisk(), MemoryDisk()
-    for source in sources:
-        unite(source, targets[0])
-    for source in reversed(sources):
-        unite(source, targets[1])
-    assert read(log(targets[0])) == read(log(targets[1]))
-
-
-def test_the_same_name_with_other_bytes_is_a_fault_and_neither_is_changed(tmp_path: Path) -> None:
-    one, two = LocalDisk(tmp_path / "one"), LocalDisk(tmp_path / "two")
-    made, other = log(one).append(draft(1)), log(one).append(draft(2))
-    unite(one, two)
-    path = tmp_path / "two" / log(two).names()[made.name]
-    path.chmod(0o644)
-    path.write_bytes(b"else")
-    sound = tmp_path / "one" / log(one).names()[made.name]
-    before = sound.read_bytes()
-    united = unite(two, one)
-    assert [fault.name for fault in united.faults] == [made.name]
-    assert "has other bytes in the two archives" in str(united.faults[0].error)
-    assert (path.read_bytes(), sound.read_bytes()) == (b"else", before)
-    assert other.name in log(one).names()
-
-
-def test_a_damaged_entry_is_not_spread_by_uniting(tmp_path: Path) -> None:
-    one, two = LocalDisk(tmp_path / "one"), LocalDisk(tmp_path / "two")
-    bad, good = log(one).append(draft(1)), log(one).append(draft(2))
-    path = tmp_path / "one" / log(one).names()[bad.name]
-    path.chmod(0o644)
-    path.write_bytes(b"{}")
-    united = unite(one, two)
-    assert (united.copied, [fault.name for fault in united.faults]) == (1, [bad.name])
-    assert isinstance(united.faults[0].error, DamagedFileError)
-    assert list(log(two).names()) == [good.name]
-
-
-def test_an_entry_in_two_folders_of_the_source_is_copied_once() -> None:
-    one, two = MemoryDisk(), MemoryDisk()
-    made = log(one).append(draft())
-    write_new(one, "journal", made.name, read_bytes(one, log(one).names()[made.name]))
-    assert unite(one, two).copied == 1
-    assert len([path for path, _ in two.walk("journal")]) == 1
-
-
 def test_an_entry_about_something_not_held_is_kept() -> None:
     disk = MemoryDisk()
     journal = log(disk)
     made = journal.append(Draft(kind="rating", changes=(rating(999, 5),)))
     assert read(journal) == [made]
+
+
+def test_an_entry_that_is_sound_on_one_volume_counts_and_its_damaged_copy_is_told(tmp_path: Path) -> None:
+    one, two = LocalDisk(tmp_path / "one"), LocalDisk(tmp_path / "two")
+    both = log(one, two)
+    made = both.append(draft())
+    path = tmp_path / "one" / both.names()[made.name]
+    path.chmod(0o644)
+    path.write_bytes(b"")
+    fault, entry = both.read_new(set())
+    assert isinstance(fault, Fault) and "is empty" in str(fault.error)
+    assert entry == made == both.read(made.name, both.places()[made.name])
+    path.unlink()
+    assert list(both.read_new(set())) == [made]
+
+
+# -- writers -----------------------------------------------------------------------------------
+
+
+def told_by(disk: Disk, writer: Writer, start: datetime = START) -> tuple[Log, list[str]]:
+    said: list[str] = []
+    return Log([disk], writer=writer, person="Ingrid", now=FakeClock(start), say=said.append), said
+
+
+def test_a_writer_that_knows_its_last_entry_reads_none_to_go_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    disk = MemoryDisk()
+    writer = Writer("w1", complete=True)
+    journal, _ = told_by(disk, writer)
+    monkeypatch.setattr("archive.journal.log.read_entry", lambda *_: pytest.fail("an entry was read"))
+    first, second = journal.append(draft(1)), journal.append(draft(2))
+    again, said = told_by(disk, writer)
+    assert again.append(draft(3)).previous == second.id
+    assert (first.previous, said) == (None, [])
+
+
+def test_the_chain_goes_on_behind_a_last_entry_that_was_damaged(tmp_path: Path) -> None:
+    disk = LocalDisk(tmp_path)
+    writer = Writer("w1", complete=True)
+    journal, _ = told_by(disk, writer)
+    made = journal.append(draft(1))
+    path = tmp_path / journal.names()[made.name]
+    path.chmod(0o644)
+    path.write_bytes(b"")
+    assert journal.append(draft(2)).previous == made.id
+
+
+def test_a_newer_entry_of_its_own_that_a_writer_forgot_is_followed() -> None:
+    disk = MemoryDisk()
+    writer = Writer("w1", complete=True)
+    journal, _ = told_by(disk, writer)
+    journal.append(draft(1))
+    remembered = writer.last
+    second = journal.append(draft(2))
+    other = log(disk, writer="w2").append(draft(3))
+    again, _ = told_by(disk, Writer("w1", last=remembered, complete=True))
+    made = again.append(draft(4))
+    assert (made.previous, made.counter) == (second.id, other.counter + 1)
+
+
+def test_a_writer_whose_last_entry_is_gone_goes_on_as_another_and_says_so() -> None:
+    disk, copy = MemoryDisk(), MemoryDisk()
+    writer = Writer("w1", complete=True)
+    journal, _ = told_by(disk, writer)
+    first = journal.append(draft(1))
+    write_new(copy, "journal/2026-03", first.name, read_bytes(disk, journal.names()[first.name]))
+    journal.append(draft(2))
+    elsewhere, said = told_by(copy, writer)
+    made = elsewhere.append(draft(3))
+    assert made.writer != "w1"
+    assert made.previous is None
+    assert len(said) == 1 and "is not in this journal" in said[0]
+
+
+def test_a_clock_that_was_set_back_is_told_and_decides_nothing() -> None:
+    disk = MemoryDisk()
+    journal, _ = told_by(disk, Writer("w1", complete=True))
+    first = journal.append(draft(1))
+    back, said = told_by(disk, Writer("w1"), START - timedelta(days=1))
+    second = back.append(draft(2))
+    assert (second.counter, second.previous) == (2, first.id)
+    assert second.time < first.time
+    assert len(said) == 1 and "The clock of this machine reads 2026-03-30 23:59:59 UTC" in said[0]

@@ -13,23 +13,21 @@ from support.builders import (
     own,
     recipe,
     selection,
-    shared,
     step,
 )
 
 from archive.journal.current import Fold
 from archive.journal.recipes import (
     Standing,
-    carry_groups,
-    changes_in_words,
     effective,
     masks,
     narrowed,
     save,
     speaking_versions,
+    version_value,
     with_values,
 )
-from archive.model.entry import OWN, SELECTION, SHARED, Draft, Version
+from archive.model.entry import OWN, SHARED, Version
 from archive.model.recipe import Anchor, FinishItem, OperatorValues, Ramp, Recipe
 
 SHARPEN = FinishItem(id="s1", on=True, step=step("sharpness", amount=0.5))
@@ -154,7 +152,7 @@ def test_a_ramp_of_the_shared_version_is_evaluated_at_the_frame() -> None:
         2, recipe(step("exposure", stops=9.0, keep=1), ramps=(ramp,)), layer=SHARED, selected=CHOSEN.id
     )
     values = [
-        steps(replace(standing((), (ramped,)), frame=frame_id(number)))["exposure"].values
+        steps(standing((), (replace(ramped, frame=frame_id(number)),)))["exposure"].values
         for number in (1, 2, 3)
     ]
     assert values == [{"stops": stops, "keep": 1} for stops in (0.5, 0.0, -0.5)]
@@ -195,51 +193,6 @@ def test_saving_the_same_for_sequences_or_out_of_a_contest_is_a_change() -> None
     assert save(standing(), recipe(), in_sequence=False) is not None
 
 
-def carried(draft: Draft | None, counter: int, *before: object) -> Fold:
-    assert draft is not None
-    fold = Fold(before)  # type: ignore[arg-type]
-    fold.apply(entry(*draft.changes, kind=draft.kind, counter=counter))
-    return fold
-
-
-def test_carrying_to_a_selection_lists_it_and_replaces_what_its_frames_shared() -> None:
-    old = entry(*shared(selection(2, 3), exposure(-1.0)), kind="recipe")
-    before = Fold([old])
-    current = {frame: before.current(frame, SHARED) for frame in CHOSEN.frames}
-    draft = carry_groups([(CHOSEN, exposure(0.5))], current)
-    assert draft is not None
-    assert [change.layer for change in draft.changes] == [SELECTION, SHARED]
-    assert draft.changes[1].builds_on == (old.id,)
-    after = carried(draft, 2, old)
-    for frame in CHOSEN.frames:
-        (now,) = after.current(frame, SHARED)
-        assert now.recipe == exposure(0.5)
-
-
-def test_several_groups_are_carried_in_one_entry() -> None:
-    groups = [(selection(1, 2), exposure(0.5)), (selection(3, 4), exposure(1.5))]
-    draft = carry_groups(groups, {})
-    after = carried(draft, 1)
-    stops = [after.current(frame_id(n), SHARED)[0].recipe for n in (1, 2, 3, 4)]
-    assert stops == [exposure(0.5), exposure(0.5), exposure(1.5), exposure(1.5)]
-
-
-def test_carrying_what_all_frames_share_already_writes_nothing_for_them() -> None:
-    old = entry(*shared(CHOSEN, exposure(0.5)), kind="recipe")
-    current = {frame: Fold([old]).current(frame, SHARED) for frame in CHOSEN.frames}
-    assert carry_groups([(CHOSEN, exposure(0.5))], current) is None
-    other = selection(7, 8)
-    draft = carry_groups([(CHOSEN, exposure(0.5)), (other, exposure(0.5))], current)
-    assert draft is not None
-    assert {change.subjects for change in draft.changes} == {(other.id,)}
-
-
-def test_carrying_to_a_selection_of_which_one_frame_differs_is_a_change() -> None:
-    old = entry(*shared(selection(1, 2), exposure(0.5)), kind="recipe")
-    current = {frame: Fold([old]).current(frame, SHARED) for frame in CHOSEN.frames}
-    assert carry_groups([(CHOSEN, exposure(0.5))], current) is not None
-
-
 def test_only_and_except_choose_the_operators_that_are_carried() -> None:
     base = (step("chroma"), step("exposure"), step("framing"))
     assert [s.name for s in narrowed(base, only=("exposure", "chroma"))] == ["chroma", "exposure"]
@@ -253,6 +206,25 @@ def test_only_own_values_for_sequences_mask_a_shared_recipe() -> None:
     assert masks(standing((OWNED,)), given) == []
     assert masks(standing((replace(OWNED, in_sequence=True),)), given) == ["exposure"]
     assert masks(standing(), given) == []
+    finished = replace(OWNED, in_sequence=True, recipe=recipe(finish=(CROP,)))
+    assert masks(standing((finished,)), replace(given, finish=(SHARPEN,))) == ["finish"]
+    assert masks(standing((finished,)), given) == []
+
+
+def test_a_version_on_another_line_builds_on_that_line_only() -> None:
+    beneath = standing((OWNED,))
+    draft = save(replace(beneath, line="print"), exposure(2.0), in_sequence=False)
+    assert draft is not None
+    assert (draft.changes[0].line, draft.changes[0].builds_on) == ("print", ())
+    there = replace(OWNED, line="print")
+    again = save(replace(standing((there,)), line="print"), exposure(2.0), in_sequence=False)
+    assert again is not None
+    assert again.changes[0].builds_on == (there.entry,)
+
+
+def test_a_version_says_from_which_frame_it_was_carried_only_if_it_was() -> None:
+    assert "carried_from" not in version_value(exposure(1.0), True, "")
+    assert version_value(exposure(1.0), True, "", frame_id(3))["carried_from"] == frame_id(3)
 
 
 def test_operators_are_set_and_taken_out_and_the_rest_is_kept() -> None:
@@ -274,22 +246,6 @@ def test_an_operator_that_is_taken_out_takes_its_ramp_along() -> None:
     before = recipe(step("exposure", stops=1.0), step("chroma", amount=0.2), ramps=(ramp,))
     assert with_values(before, [], drop=("exposure",)).ramps == ()
     assert with_values(before, [], drop=("chroma",)).ramps == (ramp,)
-
-
-def test_changes_are_told_operator_by_operator_and_the_finish_by_name() -> None:
-    def describe(old: OperatorValues | None, new: OperatorValues | None) -> list[str]:
-        return [f"{old.values if old else None} -> {new.values if new else None}"]
-
-    off = replace(CROP, on=False)
-    before = recipe(step("exposure", stops=1.0), step("chroma", amount=0.2))
-    after = recipe(step("exposure", stops=2.0), step("chroma", amount=0.2), finish=(SHARPEN, off))
-    assert changes_in_words(before, after, describe) == [
-        "{'stops': 1.0} -> {'stops': 2.0}",
-        "finish: sharpness, framing (off)",
-    ]
-    assert changes_in_words(None, exposure(1.0), describe) == ["None -> {'stops': 1.0}"]
-    assert changes_in_words(after, after, describe) == []
-    assert changes_in_words(after, replace(after, finish=()), describe) == ["finish: nothing"]
 
 
 def test_an_own_draft_is_read_back_as_the_version_it_was() -> None:

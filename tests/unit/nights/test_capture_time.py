@@ -78,7 +78,7 @@ def test_of_corrections_that_cover_a_reading_the_last_stated_applies_and_never_t
 
 
 AUTUMN = "2026-10-25T02:30:00"
-"""In Europe clocks go back at 01:00 UTC on the last Sunday of October (Directive 2000/84/EC): 02:30 comes twice."""
+"""Clocks in Europe go back at 01:00 UTC on the last Sunday of October (Directive 2000/84/EC)."""
 SPRING = "2026-03-29T02:30:00"
 """They go forward at 01:00 UTC on the last Sunday of March: there is no 02:30."""
 

@@ -8,6 +8,7 @@ import pytest
 
 from archive.errors import ArchiveError
 from archive.store.userplace import (
+    Writer,
     cache_folder,
     database_url,
     remember_mount,
@@ -42,15 +43,45 @@ def test_a_cache_that_cannot_be_made_is_told_with_the_way_out(
 
 def test_a_working_copy_keeps_its_writer_and_each_volume_has_its_own() -> None:
     writer = writer_of(ARCHIVE, "volume-1")
-    assert writer_of(ARCHIVE, "volume-1") == writer
-    assert writer_of(ARCHIVE, "volume-2") != writer
-    assert len(writer) == 32
+    assert writer_of(ARCHIVE, "volume-1").id == writer.id
+    assert writer_of(ARCHIVE, "volume-2").id != writer.id
+    assert len(writer.id) == 32
+    assert (writer.last, writer.complete) == (None, True)
+
+
+def test_a_writer_remembers_its_last_entry_for_every_program_of_this_machine() -> None:
+    one, two = writer_of(ARCHIVE, "volume-1"), writer_of(ARCHIVE, "volume-1")
+    one.wrote("name-1", "sha256:1")
+    two.refresh()
+    assert two.last == ("name-1", "sha256:1") == writer_of(ARCHIVE, "volume-1").last
+    before = two.id
+    two.renew()
+    one.refresh()
+    assert one.id == two.id != before
+    assert one.last is None and one.complete
+
+
+def test_a_writer_in_memory_has_a_past_that_is_not_known() -> None:
+    writer = Writer("w1")
+    writer.refresh()
+    assert (writer.id, writer.last, writer.complete) == ("w1", None, False)
+    writer.wrote("name", "sha256:1")
+    assert writer.complete
+
+
+@pytest.mark.parametrize("text", ["", "[]", '{"writer": 1, "last": null}', '{"writer": "", "last": null}'])
+def test_a_record_of_a_writer_that_cannot_be_read_gives_a_new_one(text: str) -> None:
+    before = writer_of(ARCHIVE, "volume-1")
+    (cache_folder(ARCHIVE) / "writer-volume-1.json").write_text(text)
+    after = writer_of(ARCHIVE, "volume-1")
+    assert after.id not in (before.id, "")
+    assert writer_of(ARCHIVE, "volume-1").id == after.id
 
 
 def test_a_lost_cache_gives_a_new_writer(cache: Path) -> None:
     writer = writer_of(ARCHIVE, "volume-1")
-    (cache / "noctuary" / ARCHIVE / "writer-volume-1").unlink()
-    assert writer_of(ARCHIVE, "volume-1") != writer
+    (cache / "noctuary" / ARCHIVE / "writer-volume-1.json").unlink()
+    assert writer_of(ARCHIVE, "volume-1").id != writer.id
 
 
 def test_mounts_are_remembered_and_the_last_one_counts(tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ from archive.errors import ArchiveError, DamagedFileError, UsageError
 
 def published(folder: Path, name: str, first_kp: str = "4.333 32") -> Path:
     rows = [f"2026 03 18 {3 * n:02d}.0 {3 * n + 1.5:04.1f} 34410 34410.5 {first_kp} 0" for n in range(6, 8)]
-    rows.append("2026 03 19 00.0 01.50 34411 34411.5 6.667 94 1")
+    rows.append("2026 03 19 00.0 01.50 34411 34411.5 6.667 111 1")
     path = folder / name
     path.write_text("# index\n" + "\n".join(rows) + "\n")
     return path

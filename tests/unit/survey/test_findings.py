@@ -60,7 +60,7 @@ def test_excess_counts_only_what_is_greener_than_grey() -> None:
 
 @pytest.fixture(scope="module")
 def night() -> tuple[list[Moment], tuple[SurveyLine, ...], list[Measures]]:
-    """Forty frames: an aurora that flares twice, drifting stars, a tripod bumped before frame 15, late dew."""
+    """Forty frames: aurora that flares twice, drifting stars, a tripod bumped before frame 15, late dew."""
     moments = []
     for n in range(40):
         flare = 0.03 * np.exp(-(((n - 12) / 4) ** 2)) + 0.06 * np.exp(-(((n - 27) / 5) ** 2)) + 0.001

@@ -29,7 +29,7 @@ def test_kp_is_written_in_thirds(kp: float, said: str) -> None:
 
 
 def test_darkness_and_moon_are_told_also_where_there_is_none() -> None:
-    assert dark_in_words(sky(50, "2026-03-18"), "UTC") == "18:27 – 02:57"  # type: ignore[arg-type]
+    assert dark_in_words(sky(50, "2026-03-18"), "UTC") == "18:43 – 03:00"  # type: ignore[arg-type]
     assert dark_in_words(sky(69.65, "2026-06-21"), "UTC").startswith("never: sun at 3.1")  # type: ignore[arg-type]
     assert dark_in_words(sky(89.9, "2026-12-21"), "UTC") == "at all hours"  # type: ignore[arg-type]
     assert moon_in_words(sky(69.65, "2026-12-21"), "UTC") == "93 % lit, up all night"  # type: ignore[arg-type]

@@ -19,7 +19,8 @@ def lines(count: int) -> tuple[SurveyLine, ...]:
         SurveyLine(
             frame=f"xxh128:{n:032x}", position=n, name=f"NOCT{n:04d}.DNG",
             taken=datetime(2026, 3, 18, 22, tzinfo=UTC) + timedelta(seconds=10 * n),
-            brightness=-5.0, scene=-11.0, clipped=0, dark=0, sharpness=None, green=float(n), red=0, moved=(0, 0),
+            brightness=-5.0, scene=-11.0, clipped=0, dark=0, sharpness=None,
+            green=float(n), red=0, moved=(0, 0),
         )
         for n in range(1, count + 1)
     )  # fmt: skip

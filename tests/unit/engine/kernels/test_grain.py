@@ -20,14 +20,23 @@ def test_luma_is_the_weighted_mean_of_roots() -> None:
     assert np.allclose(planes[:, 0, 0], [0.3, -0.1, 0.1], atol=1e-6)
 
 
-def test_spots_are_given_back_and_single_grains_are_not() -> None:
-    smooth = np.zeros((21, 21), np.float32)
-    plane = smooth.copy()
-    y, x = np.mgrid[0:21, 0:21]
-    plane += (4 * np.exp(-((y - 5) ** 2 + (x - 5) ** 2) / 2.5)).astype(np.float32)
-    plane[15, 15] = 3
-    out = np.empty_like(plane)
-    grain.keep_stars(plane, smooth, np.float32(1), out, 0, 21)
-    assert out[5, 5] > 3.5
-    assert out[15, 15] < 0.2
-    assert out[15, 5] == 0
+def test_colour_follows_luma_by_the_coefficients_of_smaller_planes() -> None:
+    random = np.random.default_rng(2)
+    planes = random.uniform(0, 1, (3, 17, 22)).astype(np.float32)
+    slopes = np.stack([np.full((5, 6), 0.5), np.full((5, 6), -1.0)]).astype(np.float32)
+    offsets = np.stack([np.full((5, 6), 0.1), np.full((5, 6), 0.2)]).astype(np.float32)
+    made = planes.copy()
+    grain.follow(made, slopes, offsets, 2, 0, 17)
+    assert np.array_equal(made[0], planes[0])
+    assert np.allclose(made[1], 0.5 * planes[0] + 0.1, atol=1e-6)
+    assert np.allclose(made[2], 0.2 - planes[0], atol=1e-6)
+
+
+def test_variances_of_blocks_are_those_of_every_plane() -> None:
+    planes = np.random.default_rng(3).normal(0.3, 0.02, (3, 40, 57)).astype(np.float32)
+    out = np.empty((6, 3, 4), np.float32)
+    grain.block_variances(planes, 8, 16, out, 0, 3)
+    luma, warm, cold = planes.astype(np.float64)
+    expected = (luma, warm, cold, luma + warm, luma - 0.5 * (warm + cold), luma + cold)
+    for made, plane in zip(out, expected, strict=True):
+        assert np.allclose(made[1, 2], plane[16:24, 32:40].var(), rtol=1e-4)

@@ -19,9 +19,14 @@ def _steps(values, out):
 
 
 @kernel
-def _looked_up(table, values, out):
+def _powers(values, out):
     for index in range(values.shape[0]):
-        out[index] = numeric.table_at(table, values[index])
+        out[index] = numeric.exp2(values[index])
+
+
+@kernel
+def _looked_up(table, values, out):
+    numeric.look_up(table, values, np.empty(values.shape[0], np.int32), out)
 
 
 def test_logarithms_are_right_to_a_millionth_of_a_stop() -> None:
@@ -32,6 +37,16 @@ def test_logarithms_are_right_to_a_millionth_of_a_stop() -> None:
     assert (out[-3:] == [0, -1, 1]).all()
     _logs(np.zeros(1, np.float32), out[:1])
     assert out[0] < -90
+
+
+def test_powers_of_two_are_right_to_a_few_bits() -> None:
+    values = np.concatenate([np.linspace(-30, 30, 6001), [0.0, 1.0, -3.0]]).astype(np.float32)
+    out = np.empty_like(values)
+    _powers(values, out)
+    assert np.abs(out / 2.0 ** values.astype(np.float64) - 1).max() < 5e-7
+    assert (out[-3:] == [1, 2, 0.125]).all()
+    _powers(np.array([-1e9, 1e9], np.float32), out[:2])
+    assert out[:2].tolist() == [2.0**-60, 2.0**60]
 
 
 def test_smooth_steps_run_from_0_to_1() -> None:

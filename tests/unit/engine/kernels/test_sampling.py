@@ -68,21 +68,3 @@ def test_the_mosaic_pass_equals_a_plain_sum(shape: tuple[int, int]) -> None:
                 value = row_weights[down, row] @ part @ column_weights[across, column]
                 expected[channels[place], row, column] += value * (0.5 if channels[place] == 1 else 1)
     assert np.abs(out - expected).max() < 1e-5
-
-
-def test_turning_by_nothing_is_exact() -> None:
-    planes = np.random.default_rng(4).uniform(0, 1, (3, 20, 30)).astype(np.float32)
-    out = np.empty_like(planes)
-    sampling.rotate_planes(planes, out, 0.0, 0.0, 1.0, 0.0, 0, 20)
-    assert np.array_equal(out, planes)
-
-
-def test_turning_reproduces_slopes_exactly() -> None:
-    y, x = np.mgrid[0:60, 0:60]
-    planes = np.stack([0.01 * x + 0.005 * y] * 3).astype(np.float32)
-    out = np.empty((3, 20, 20), np.float32)
-    cosine, sine = np.cos(0.3), np.sin(0.3)
-    sampling.rotate_planes(planes, out, 15.0, 25.0, cosine, sine, 0, 20)
-    row, column = np.mgrid[0:20, 0:20]
-    expected = 0.01 * (15 + column * cosine + row * sine) + 0.005 * (25 + row * cosine - column * sine)
-    assert np.abs(out[0] - expected).max() < 1e-5

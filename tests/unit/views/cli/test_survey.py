@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
 import pytest
 from support.exports import SEQUENCE, Studio, studio
 
+from archive.errors import UsageError
 from archive.views.cli.app import app
 
 
@@ -36,3 +38,26 @@ def test_a_night_is_surveyed_and_told(typed: Any) -> None:
     answer = json.loads(typed("survey", SEQUENCE, "--json"))
     assert answer["report"]["held"] == 6
     assert len(answer["surveyed"][0]["lines"]) == 6
+
+
+def test_keogram_rush_and_suggestions_are_made(typed: Any, tmp_path: Path, place: Studio) -> None:
+    typed("survey")
+    assert "6 steps" in typed("keogram", SEQUENCE, "--to", str(tmp_path / "k.png"))
+    assert (tmp_path / "k.png").read_bytes().startswith(b"\x89PNG")
+    assert json.loads(typed("keogram", SEQUENCE, "--plain", "--json"))["gaps"] == 0
+    assert (place.root / "2026-03-18-one-1-keogram.png").exists()
+    assert "6 frames, 0.2 s" in typed("rush", SEQUENCE, "--to", str(tmp_path / "r.mp4"))
+    assert (tmp_path / "r.mp4").stat().st_size > 500
+    assert "NOCT000" in typed("suggest", SEQUENCE, "--count", "2")
+    assert len(json.loads(typed("suggest", SEQUENCE, "--count", "1", "--json"))) == 1
+
+
+def test_a_sequence_is_levelled_and_the_levelling_dropped(typed: Any) -> None:
+    typed("survey")
+    assert "Nothing was stated" in typed("level", SEQUENCE, "--dry-run")
+    assert "never in stills" in typed("level", SEQUENCE, "--region", "0,0.5,1,1")
+    assert "levelled so already" in typed("level", SEQUENCE, "--region", "0,0.5,1,1")
+    assert "is not levelled any more" in typed("level", SEQUENCE, "--drop")
+    for wrong in ("1,2", "0,0,0,1", "a,b,c,d", "0,0,1,nan"):
+        with pytest.raises(UsageError, match="is no region"):
+            typed("level", SEQUENCE, "--region", wrong)

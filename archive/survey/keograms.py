@@ -1,0 +1,59 @@
+"""The keogram of a sequence, from the middle columns that its survey kept."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC
+from itertools import pairwise
+from statistics import median
+from zoneinfo import ZoneInfo
+
+from archive.catalogue.books import Books
+from archive.engine.blend import Axis, keogram, keogram_page
+from archive.engine.output import encode_png
+from archive.model.capture import Frame
+from archive.survey.records import Seen, middle_columns
+
+_LABEL = "vertical slice: the middle column of each frame, top at the top; time runs to the right"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Keogram:
+    """A keogram as PNG bytes; how many steps of time it has, and how many of them hold no frame."""
+
+    data: bytes
+    steps: int
+    gaps: int
+
+
+def make_keogram(
+    books: Books, pairs: Sequence[tuple[Frame, Seen]], cadence_s: float | None, title: str, *, plain: bool
+) -> Keogram:
+    """The keogram of frames in order of time, a step for each cadence; gaps stay gaps.
+
+    ``plain`` gives the columns alone, one pixel a step, bit for bit as surveyed, gaps black.
+    """
+    frames = [frame for frame, _ in pairs]
+    seconds = [(frame.taken - frames[0].taken).total_seconds() for frame in frames]
+    step = cadence_s or _usual_step(seconds)
+    picture, filled = keogram(middle_columns(books, [seen for _, seen in pairs]), seconds, step)
+    if plain:
+        data = encode_png(picture)
+    else:
+        site = books.catalogue.sites_of_rolls().get(frames[0].roll)
+        local = frames[0].taken.astimezone(ZoneInfo(site.zone) if site else UTC)
+        offset = local.utcoffset()
+        axis = Axis(
+            first=frames[0].taken,
+            step_s=step,
+            offset_min=round(offset.total_seconds() / 60) if offset else 0,
+            zone=f"{local:%Z}",
+        )
+        data = keogram_page(picture, filled, axis, title=title, label=_LABEL)
+    return Keogram(data=data, steps=len(filled), gaps=int((~filled).sum()))
+
+
+def _usual_step(seconds: Sequence[float]) -> float:
+    steps = [after - before for before, after in pairwise(seconds) if after > before]
+    return max(median(steps), 0.1) if steps else 1.0

@@ -1,0 +1,105 @@
+"""Commands about dark frames and lenses."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from archive.views.cli.nights import FrameArgument
+from archive.views.cli.options import ArchiveOption, JsonOption, NoteOption, PersonOption, SharedOption, opened
+from archive.views.opticsreport import tell_fall_off, tell_lens
+from archive.views.plain import print_json
+from archive.views.recipereport import tell_saved
+from archive.views.report import Report
+
+
+def darks(
+    name: FrameArgument,
+    frames: Annotated[
+        list[str], typer.Argument(metavar="DARK…", help="The dark frames: names, or a sequence of them.")
+    ],
+    shared: SharedOption = False,
+    note: NoteOption = "",
+    archive: ArchiveOption = None,
+    person: PersonOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Let a recipe subtract dark frames: frames of the same camera and settings with the lens covered.
+
+    Example: noctuary darks 2026-03-18/north/1#58 2026-03-18/north/2
+    """
+    with opened(archive, person=person) as workspace:
+        saved = workspace.optics.use_darks(name, frames, shared=shared, note=note)
+    print_json(saved) if as_json else tell_saved(Report(), saved)
+
+
+def match(
+    name: FrameArgument,
+    take: Annotated[
+        int | None, typer.Option("--take", metavar="NUMBER", help="This candidate is the lens.")
+    ] = None,
+    archive: ArchiveOption = None,
+    person: PersonOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Offer the lenses that a frame's own words may mean; nothing is used before one is taken.
+
+    Example: noctuary lens match 2026-03-18/north/1#58 --take 1
+    """
+    with opened(archive, person=person) as workspace:
+        answer = workspace.optics.lens(name, take=take)
+    print_json(answer) if as_json else tell_lens(Report(), answer)
+
+
+def apply(
+    name: FrameArgument,
+    shared: SharedOption = False,
+    note: NoteOption = "",
+    archive: ArchiveOption = None,
+    person: PersonOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Write the values of the lens that was taken into a recipe: distortion, lateral colour, fall-off.
+
+    Example: noctuary lens apply 2026-03-18/north/1 --shared
+    """
+    with opened(archive, person=person) as workspace:
+        saved = workspace.optics.apply_lens(name, shared=shared, note=note)
+    print_json(saved) if as_json else tell_saved(Report(), saved)
+
+
+def measure(
+    flats: Annotated[
+        list[str], typer.Argument(metavar="FLAT…", help="Raw frames of an evenly lit, blank surface.")
+    ],
+    into: Annotated[
+        str | None, typer.Option("--into", metavar="WHICH", help="Write it into the recipe of these frames.")
+    ] = None,
+    shared: SharedOption = False,
+    archive: ArchiveOption = None,
+    person: PersonOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Measure how a lens loses light towards the corners, from frames of an even surface.
+
+    Example: noctuary lens measure 2026-03-18/north/3 --into 2026-03-18/north/1 --shared
+    """
+    with opened(archive, person=person) as workspace:
+        found, saved = workspace.optics.measure_lens(flats, into=into, shared=shared)
+    if as_json:
+        print_json({"measure": found, "saved": saved})
+        return
+    tell_fall_off(Report(), found)
+    if saved is not None:
+        tell_saved(Report(), saved)
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register these commands."""
+    app.command()(darks)
+    lens = typer.Typer(no_args_is_help=True, help="Lenses: match, apply, measure.")
+    lens.command()(match)
+    lens.command()(apply)
+    lens.command()(measure)
+    app.add_typer(lens, name="lens")

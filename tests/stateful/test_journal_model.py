@@ -1,0 +1,336 @@
+"""Three working copies of one archive, used, interrupted, united in part and whole, against plain dictionaries.
+
+The model knows of each copy the documents that lie in its journal, and adds them up by the written rules in the
+plainest way: registers by the greatest (counter, id), versions by what nothing builds on. The copies are real
+ones, with the editing parts, the books and a catalogue each, on disks in memory that can stop at any step.
+"""
+
+from __future__ import annotations
+
+import json
+import shutil
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+from support.builders import FOUNDATION, SITE, FakeClock, camera, frame_id, ingest, roll, roll_file, site
+from support.disks import REMAINS, MemoryDisk, Stopped
+
+from archive.catalogue.books import Books
+from archive.catalogue.database import open_database
+from archive.catalogue.lineage import standings
+from archive.catalogue.noticing import MISSING
+from archive.editing.recipes import Recipes
+from archive.editing.statements import Statements
+from archive.formats.volume import VolumeMark
+from archive.journal.log import Log, entry_paths
+from archive.journal.uniting import unite
+from archive.model.entry import OWN, SHARED, Draft
+from archive.store.durable import read_bytes, write_new
+from archive.store.userplace import Writer
+from archive.store.volumes import Volume
+
+pytestmark = pytest.mark.slow
+
+Document = dict[str, Any]
+COPIES = st.integers(0, 2)
+FRAMES = range(1, 9)
+ROLLS = (
+    roll([roll_file(n, seconds=10 * n) for n in range(1, 7)], token="00000001"),
+    roll([roll_file(n, seconds=900 + 10 * n) for n in (7, 8)], token="00000002"),
+)
+STOPS = st.sampled_from([-1.0, 0.5, 1.0])
+NAMES = st.sampled_from([f"NOCT{number:04d}.DNG" for number in FRAMES])
+
+
+class Copy:
+    """One working copy on a machine of its own."""
+
+    def __init__(self, number: int, folder: Path, template: Path) -> None:
+        self.number = number
+        self.disk = MemoryDisk()
+        self.database = folder / f"catalogue-{number}.sqlite"
+        shutil.copy(template, self.database)
+        self.writer = Writer(f"w{number}", complete=True)
+        self.open()
+
+    def open(self) -> None:
+        mark = VolumeMark(archive="a" * 32, volume=f"{self.number:032x}", name="BLUE", created="2026-03-19")
+        volume = Volume(root=Path(f"/nowhere/{self.number}"), mark=mark, disk=self.disk)
+        log = Log([self.disk], writer=self.writer, person="Ingrid", now=FakeClock(), say=lambda _text: None)
+        self.books = Books([volume], log, f"sqlite:///{self.database}")
+        self.books.sync()
+        self.statements = Statements(self.books)
+        self.recipes = Recipes(self.books, FOUNDATION)
+
+    def documents(self) -> dict[str, Document]:
+        """What lies in the journal, by name."""
+        return {name: json.loads(read_bytes(self.disk, path)) for path, name in entry_paths(self.disk)}
+
+
+class Known:
+    """What some documents add up to, in plain dictionaries."""
+
+    def __init__(self, documents: dict[str, Document]) -> None:
+        self.registers: dict[tuple[str, str, str], tuple[tuple[int, str], Any]] = {}
+        self.versions: dict[tuple[str, str], dict[str, tuple[int, float]]] = {}
+        self.replaced: dict[tuple[str, str], set[str]] = {}
+        for name, document in documents.items():
+            self._take(name.rpartition("-")[2][:16], document)
+
+    def _take(self, short_id: str, document: Document) -> None:
+        order = (document["counter"], short_id)
+        listed = {
+            change["subjects"][0]: change["value"]["frames"]
+            for change in document["changes"]
+            if change["layer"] == "selection"
+        }
+        for change in document["changes"]:
+            for subject in change["subjects"]:
+                if change["layer"] in (OWN, SHARED):
+                    (step,) = change["value"]["recipe"]["base"]
+                    for frame in listed.get(subject, [subject]):
+                        place = (frame, change["layer"])
+                        version = (document["counter"], step["values"]["stops"])
+                        self.versions.setdefault(place, {})[short_id] = version
+                        older = {each.removeprefix("sha256:")[:16] for each in change["builds_on"]}
+                        self.replaced.setdefault(place, set()).update(older)
+                elif change["layer"] != "selection":
+                    key = (subject, change["layer"], change["line"])
+                    if key not in self.registers or self.registers[key][0] < order:
+                        self.registers[key] = (order, change["value"])
+
+    def value(self, frame: str, layer: str, line: str = "") -> Any:
+        return self.registers.get((frame, layer, line), (None, None))[1]
+
+    def heads(self, frame: str, layer: str) -> list[float]:
+        """Stops of the current versions, newest first."""
+        held = self.versions.get((frame, layer), {})
+        current = sorted(
+            ((counter, entry, stops) for entry, (counter, stops) in held.items()
+             if entry not in self.replaced[(frame, layer)]),
+            reverse=True,
+        )  # fmt: skip
+        return [stops for _, _, stops in current]
+
+    def effective(self, frame: str) -> float | None:
+        return next(iter([*self.heads(frame, OWN), *self.heads(frame, SHARED)]), None)
+
+
+class Journals(RuleBasedStateMachine):
+    """What people do with three copies, in any order."""
+
+    @initialize()
+    def begin(self) -> None:
+        self.folder = Path(tempfile.mkdtemp(prefix="noctuary-model-"))
+        template = self.folder / "template.sqlite"
+        open_database(f"sqlite:///{template}").dispose()
+        self.copies = [Copy(number, self.folder, template) for number in range(3)]
+        self.touched = set(self.copies)
+        self.copies[0].books.state(Draft(kind="ingest", changes=(camera(), site(), ingest(ROLLS[0]))))
+        unite(self.copies[0].disk, self.copies[1].disk)
+        self.copies[1].books.sync()
+
+    def teardown(self) -> None:
+        for copy in getattr(self, "copies", ()):
+            copy.books.close()
+        if hasattr(self, "folder"):
+            shutil.rmtree(self.folder, ignore_errors=True)
+
+    def holds(self, copy: Copy, name: str) -> bool:
+        return bool(copy.books.catalogue.frames(name=name))
+
+    def done(self, copy: Copy, act: Callable[[], object]) -> Known:
+        """Do something that a person asks of a copy; nothing that was there before is touched by it."""
+        before = copy.documents()
+        act()
+        after = copy.documents()
+        assert before.items() <= after.items()
+        self.touched.add(copy)
+        return Known(after)
+
+    # -- deciding ------------------------------------------------------------------------------
+
+    @rule(number=COPIES, name=NAMES, value=st.integers(-1, 5))
+    def rate(self, number: int, name: str, value: int) -> None:
+        copy = self.copies[number]
+        if self.holds(copy, name):
+            known = self.done(copy, lambda: copy.statements.rate([name], value))
+            assert (known.value(frame_id(int(name[4:8])), "rating") or 0) == value
+
+    @rule(number=COPIES, name=NAMES, on=st.booleans())
+    def give_a_keyword(self, number: int, name: str, on: bool) -> None:
+        copy = self.copies[number]
+        if self.holds(copy, name):
+            known = self.done(copy, lambda: copy.statements.keyword([name], "ice", on=on))
+            assert bool(known.value(frame_id(int(name[4:8])), "keyword", "ice")) == on
+
+    @rule(number=COPIES, name=NAMES, stops=STOPS)
+    def save(self, number: int, name: str, stops: float) -> None:
+        copy = self.copies[number]
+        if self.holds(copy, name):
+            known = self.done(copy, lambda: copy.recipes.set(name, [f"exposure.stops={stops}"]))
+            assert known.heads(frame_id(int(name[4:8])), OWN) == [stops]
+
+    @rule(number=COPIES, name=NAMES, which=st.integers(0, 5))
+    def reinstate(self, number: int, name: str, which: int) -> None:
+        copy = self.copies[number]
+        frame = frame_id(int(name[4:8]))
+        held = sorted(Known(copy.documents()).versions.get((frame, OWN), {}).items())
+        if held and self.holds(copy, name):
+            entry, (_, stops) = held[which % len(held)]
+            known = self.done(copy, lambda: copy.recipes.reinstate(name, entry))
+            assert known.heads(frame, OWN) == [stops]
+
+    @rule(number=COPIES, name=NAMES)
+    def carry(self, number: int, name: str) -> None:
+        copy = self.copies[number]
+        stops = Known(copy.documents()).effective(frame_id(int(name[4:8])))
+        lines = copy.books.catalogue.sequences()
+        if stops is not None and lines and self.holds(copy, name):
+            known = self.done(copy, lambda: copy.recipes.carry(name, lines[0].address))
+            for frame in copy.books.catalogue.frames(sequence=lines[0].key):
+                assert known.heads(frame.id, SHARED) == [stops]
+
+    @rule(number=COPIES, longitude=st.sampled_from([18.9, -18.9]))
+    def correct_the_site(self, number: int, longitude: float) -> None:
+        copy = self.copies[number]
+        known = self.done(
+            copy, lambda: copy.statements.add_site("River bend", 69.6, longitude, 40, "Europe/Oslo")
+        )
+        assert known.value(SITE, "site")["longitude"] == longitude
+
+    @rule(number=COPIES, which=st.integers(0, 1))
+    def take_in_a_roll(self, number: int, which: int) -> None:
+        copy = self.copies[number]
+        draft = Draft(kind="ingest", changes=(camera(), site(), ingest(ROLLS[which])))
+        if f"roll:{ROLLS[which].id}" not in {key[0] for key in Known(copy.documents()).registers}:
+            self.done(copy, lambda: copy.books.state(draft))
+
+    # -- moving entries about ------------------------------------------------------------------
+
+    @rule(giver=COPIES, taker=COPIES)
+    def unite(self, giver: int, taker: int) -> None:
+        ours, theirs = self.copies[taker], self.copies[giver]
+        if ours is not theirs:
+            self.done(ours, lambda: (unite(theirs.disk, ours.disk), ours.books.sync()))
+            assert ours.documents().items() >= theirs.documents().items()
+
+    @rule(giver=COPIES, taker=COPIES, choice=st.randoms(use_true_random=False))
+    def bring_some_entries(self, giver: int, taker: int, choice: Any) -> None:
+        """A copying by hand that was broken off: any entries, those they build on or not."""
+        ours, theirs = self.copies[taker], self.copies[giver]
+        held = ours.documents()
+        for path, name in entry_paths(theirs.disk):
+            if name not in held and choice.random() < 0.4:
+                write_new(ours.disk, path.rpartition("/")[0], name, read_bytes(theirs.disk, path))
+        self.done(ours, ours.books.sync)
+
+    # -- misfortune ----------------------------------------------------------------------------
+
+    @rule(
+        number=COPIES,
+        name=NAMES,
+        steps=st.integers(1, 12),
+        after=st.booleans(),
+        left=st.sampled_from(REMAINS),
+    )
+    def be_stopped_while_rating(self, number: int, name: str, steps: int, after: bool, left: str) -> None:
+        copy = self.copies[number]
+        if not self.holds(copy, name):
+            return
+        before = copy.documents()
+        copy.disk.stop_at, copy.disk.after = copy.disk.steps + steps, after
+        try:
+            copy.statements.rate([name], 5)
+        except Stopped:
+            copy.books.close()
+            copy.disk = getattr(copy.disk, left)()
+            copy.open()
+        copy.disk.stop_at = None
+        assert before.items() <= copy.documents().items()
+        assert len(copy.documents()) <= len(before) + 1
+        self.done(copy, lambda: copy.statements.rate([name], 5))
+        assert copy.disk.files("incoming") == []
+
+    @rule(number=COPIES)
+    def be_opened_again(self, number: int) -> None:
+        copy = self.copies[number]
+        copy.books.close()
+        before = copy.documents()
+        copy.open()
+        assert copy.documents() == before
+
+    @rule(number=COPIES)
+    def rebuild(self, number: int) -> None:
+        copy = self.copies[number]
+        told = copy.books.catalogue.dump()
+        copy.books.rebuild()
+        assert copy.books.catalogue.dump() == told
+
+    # -- what always holds ---------------------------------------------------------------------
+
+    @invariant()
+    def each_copy_answers_as_its_documents_add_up(self) -> None:
+        for copy in getattr(self, "touched", set()):
+            known = Known(copy.documents())
+            catalogue = copy.books.catalogue
+            standing = standings(catalogue, [frame_id(number) for number in FRAMES])
+            for number in FRAMES:
+                frame = frame_id(number)
+                assert catalogue.stated(frame, "rating") == known.value(frame, "rating")
+                assert catalogue.stated(frame, "keyword", "ice") == known.value(frame, "keyword", "ice")
+                own, shared = standing[frame].own, standing[frame].shared
+                assert [v.recipe.base[0].values["stops"] for v in own] == known.heads(frame, OWN)
+                assert [v.recipe.base[0].values["stops"] for v in shared] == known.heads(frame, SHARED)
+            held = {(roll.id, file.digest) for roll in ROLLS for file in roll.files}
+            stated = {key[0].removeprefix("roll:") for key in known.registers if key[1] == "ingest"}
+            frames = {frame for roll_id, frame in held if roll_id in stated}
+            assert set(catalogue.frames_by_id([frame_id(n) for n in FRAMES])) == frames
+            assert {fault.place for fault in catalogue.faults()} <= {MISSING}
+        self.touched = set()
+
+    @precondition(lambda self: hasattr(self, "copies"))
+    @rule()
+    def all_are_united(self) -> None:
+        for _ in range(2):
+            for source in self.copies:
+                for target in self.copies:
+                    if source is not target:
+                        unite(source.disk, target.disk)
+        for _ in range(2):
+            # A sequence that uniting brought up is numbered by whoever sees it first; the others take that up.
+            for copy in self.copies:
+                for other in self.copies:
+                    if other is not copy:
+                        unite(other.disk, copy.disk)
+                copy.books.sync()
+        dumps = [copy.books.catalogue.dump() for copy in self.copies]
+        assert dumps[0] == dumps[1] == dumps[2]
+        assert dumps[0]["fault"] == []
+        self.touched = set(self.copies)
+
+
+TestJournals = Journals.TestCase
+TestJournals.settings = settings(
+    max_examples=8,
+    stateful_step_count=20,
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
+)
+
+
+def test_the_model_tells_contested_versions_from_replaced_ones() -> None:
+    def saved(counter: int, stops: float, builds_on: list[str]) -> Document:
+        recipe = {"base": [{"values": {"stops": stops}}]}
+        change = {"subjects": ["f"], "layer": OWN, "line": "main", "builds_on": builds_on}
+        return {"counter": counter, "changes": [{**change, "value": {"recipe": recipe}}]}
+
+    documents = {f"{n:010d}-x-{n:016d}.json": saved(n, float(n), ["sha256:" + f"{1:016d}"]) for n in (2, 3)}
+    documents[f"{1:010d}-x-{1:016d}.json"] = saved(1, 1.0, [])
+    assert Known(documents).heads("f", OWN) == [3.0, 2.0]

@@ -1,0 +1,200 @@
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from support.cards import tiny_card
+from support.exports import SEQUENCE, Studio, studio
+
+from archive.editing.ramps import rounding_of
+from archive.engine import operator
+from archive.errors import UsageError
+
+FRAME = f"{SEQUENCE}#2"
+
+
+@pytest.fixture
+def place(tmp_path: Path) -> Iterator[Studio]:
+    made = studio(tmp_path)
+    yield made
+    made.workspace.close()
+
+
+def along(place: Studio, parameter: str = "exposure.stops") -> list[float | None]:
+    found = place.workspace.recipes.ramps.of(SEQUENCE)
+    return next((list(line.values) for line in found.ramps if line.parameter == parameter), [])
+
+
+def developed(place: Studio, *, name: str = "exposure", key: str = "stops") -> list[float]:
+    frames = [line.frame for line in place.workspace.frames(SEQUENCE)]
+    recipes = [place.workspace.recipes.effective(frame, in_sequence=True) for frame in frames]
+    return [float(s.values[key]) for r in recipes for s in r.base if s.name == name]
+
+
+def test_anchors_begin_a_ramp_and_every_frame_has_its_value(place: Studio) -> None:
+    ramps = place.workspace.recipes.ramps
+    saved = ramps.add(SEQUENCE, "exposure.stops", ["#6=-0.5", "#1=0.5"], rule="linear")
+    assert (saved.frames, saved.shared) == (6, True)
+    assert along(place) == developed(place) == [0.5, 0.3, 0.1, -0.1, -0.3, -0.5]
+    line = ramps.of(SEQUENCE).ramps[0]
+    assert [(anchor.position, anchor.words) for anchor in line.anchors] == [
+        (1, "+0.50 stops"),
+        (6, "−0.50 stops"),
+    ]
+    assert (line.unit, line.rule, line.scale) == ("stops", "linear", "linear")
+
+
+def test_a_monotone_cubic_never_leaves_the_values_of_its_anchors(place: Studio) -> None:
+    place.workspace.recipes.ramps.add(SEQUENCE, "exposure.stops", ["#1=0", "#3=1", "#4=1", "#6=0.2"])
+    assert max(developed(place)) == 1
+    assert min(developed(place)) == 0
+
+
+def test_kelvin_run_on_their_reciprocal_and_the_light_is_told_from_it(place: Studio) -> None:
+    place.workspace.recipes.ramps.add(SEQUENCE, "balance.kelvin", ["#1=3000", "#3=6000"], rule="linear")
+    assert developed(place, name="balance", key="kelvin")[:3] == [3000, 4000, 6000]
+    recipe = place.workspace.recipes.effective(place.workspace.frame(FRAME))
+    assert recipe.base[0].values["source"] == "illuminant"
+
+
+def test_anchors_are_moved_set_anew_and_removed(place: Studio) -> None:
+    ramps = place.workspace.recipes.ramps
+    ramps.add(SEQUENCE, "exposure.stops", ["#1=0", "#3=1"], rule="linear")
+    ramps.move(SEQUENCE, "exposure.stops", "#3", "#5")
+    assert developed(place) == [0, 0.25, 0.5, 0.75, 1, 1]
+    ramps.move(SEQUENCE, "exposure.stops", "#5", "#5", value="0.5")
+    assert developed(place)[-1] == 0.5
+    ramps.add(SEQUENCE, "exposure.stops", ["#5=2", "NOCT0006.JPG=1"])
+    assert developed(place) == [0, 0.5, 1, 1.5, 2, 1]
+    ramps.remove(SEQUENCE, "exposure.stops", ["#1", "#6"])
+    assert developed(place) == [2] * 6
+    with pytest.raises(UsageError, match="would have no anchor left"):
+        ramps.remove(SEQUENCE, "exposure.stops", ["#5"])
+    assert ramps.bend(SEQUENCE, "exposure.stops", "monotone-cubic").words == (
+        "exposure.stops: linear → monotone-cubic",
+    )
+
+
+def test_a_dropped_ramp_leaves_one_value(place: Studio) -> None:
+    ramps = place.workspace.recipes.ramps
+    for value, expected in ((None, 0.5), ("0.2", 0.2)):
+        ramps.add(SEQUENCE, "exposure.stops", ["#1=0.5", "#6=-0.5"])
+        ramps.drop(SEQUENCE, "exposure.stops", value=value)
+        assert along(place) == []
+        assert developed(place) == [expected] * 6
+
+
+def test_what_cannot_be_a_ramp_is_refused_and_writes_nothing(place: Studio) -> None:
+    ramps = place.workspace.recipes.ramps
+    for parameter, anchor, words in (
+        ("crop.aspect", "#1=1.5", "cannot ramp"),
+        ("balance.source", "#1=daylight", "cannot ramp"),
+        ("exposure.nothing", "#1=1", "no parameter"),
+        ("glow.stops", "#1=1", "no operator"),
+        ("exposure.stops", "#1=99", "outside"),
+        ("exposure.stops", "#1", "is no anchor"),
+        ("exposure.stops", "#9=1", "more frames than there are"),
+    ):
+        with pytest.raises(UsageError, match=words):
+            ramps.add(SEQUENCE, parameter, [anchor])
+    with pytest.raises(UsageError, match="at least one anchor"):
+        ramps.add(SEQUENCE, "exposure.stops", [])
+    with pytest.raises(UsageError, match="is no rule of a ramp"):
+        ramps.add(SEQUENCE, "exposure.stops", ["#1=1"], rule="wavy")
+    with pytest.raises(UsageError, match="does not ramp in"):
+        ramps.drop(SEQUENCE, "exposure.stops")
+    assert place.entries("recipe") == 0
+    ramps.add(SEQUENCE, "exposure.stops", ["#1=1", "#2=1"])
+    with pytest.raises(UsageError, match="has no anchor at #4"):
+        ramps.remove(SEQUENCE, "exposure.stops", ["#4"])
+    with pytest.raises(UsageError, match="an anchor at #2 already"):
+        ramps.move(SEQUENCE, "exposure.stops", "#1", "#2")
+
+
+def test_a_part_developed_apart_keeps_the_ramp_and_edits_reach_all_of_it(place: Studio) -> None:
+    recipes = place.workspace.recipes
+    recipes.ramps.add(SEQUENCE, "exposure.stops", ["#1=0.5", "#6=-0.5"], rule="linear")
+    before = developed(place)
+    recipes.set(f"{SEQUENCE}#4..6", ["contrast.amount=0.2"], shared=True)
+    assert developed(place) == before
+    recipes.ramps.add(f"{SEQUENCE}#4..6", "exposure.stops", ["#6=0.5"])
+    assert developed(place) == [0.5] * 6
+    assert len(developed(place, name="contrast", key="amount")) == 3
+
+
+def test_parts_with_ramps_of_their_own_are_not_changed_as_one(place: Studio) -> None:
+    ramps = place.workspace.recipes.ramps
+    ramps.add(f"{SEQUENCE}#1..3", "exposure.stops", ["#1=0.5"])
+    ramps.add(f"{SEQUENCE}#4..6", "exposure.stops", ["#4=-0.5"])
+    with pytest.raises(UsageError, match=r"different ramps of exposure\.stops"):
+        ramps.add(SEQUENCE, "exposure.stops", ["#2=0"])
+    with pytest.raises(UsageError, match="not among the frames that the ramp runs along"):
+        ramps.add(f"{SEQUENCE}#1..3", "exposure.stops", ["#5=0"])
+    assert developed(place) == [0.5] * 3 + [-0.5] * 3
+
+
+def test_a_carry_from_a_frame_that_shares_a_ramp_goes_on_ramping(place: Studio) -> None:
+    recipes = place.workspace.recipes
+    recipes.ramps.add(SEQUENCE, "exposure.stops", ["#1=0.5", "#6=-0.5"], rule="linear")
+    before = developed(place)
+    recipes.set(FRAME, ["contrast.amount=0.2"])
+    carried = recipes.carry(FRAME, SEQUENCE)
+    assert (carried.ramps_kept, carried.ramps_ended) == (("exposure.stops",), ())
+    assert developed(place) == before
+    assert developed(place, name="contrast", key="amount") == [0.2] * 6
+    recipes.set(FRAME, ["exposure.stops=0.9"])
+    carried = recipes.carry(FRAME, SEQUENCE)
+    assert (carried.ramps_kept, carried.ramps_ended) == ((), ("exposure.stops",))
+    assert developed(place) == [0.9] * 6
+
+
+def test_a_carry_of_other_operators_leaves_a_ramp_alone(place: Studio) -> None:
+    recipes = place.workspace.recipes
+    recipes.ramps.add(SEQUENCE, "exposure.stops", ["#1=0.5", "#6=-0.5"], rule="linear")
+    before = developed(place)
+    recipes.set(FRAME, ["contrast.amount=0.2"])
+    carried = recipes.carry(FRAME, SEQUENCE, only=["contrast"])
+    assert (carried.ramps_kept, carried.ramps_ended) == ((), ())
+    assert developed(place) == before
+    assert developed(place, name="contrast", key="amount") == [0.2] * 6
+
+
+def test_setting_a_ramped_value_for_all_ends_its_ramp_and_says_so(place: Studio) -> None:
+    recipes = place.workspace.recipes
+    recipes.ramps.add(SEQUENCE, "exposure.stops", ["#1=0.5", "#6=-0.5"])
+    saved = recipes.set(SEQUENCE, ["exposure.stops=0.1"], shared=True)
+    assert "exposure.stops no longer ramps" in saved.words
+    assert developed(place) == [0.1] * 6
+
+
+def test_late_frames_are_told_and_taken_in_without_changing_the_others(place: Studio, tmp_path: Path) -> None:
+    recipes = place.workspace.recipes
+    recipes.ramps.add(SEQUENCE, "exposure.stops", ["#1=0.5", "#6=-0.5"], rule="linear")
+    before = developed(place)
+    late = tiny_card(tmp_path / "late", 8)
+    place.workspace.ingest.take([late], site=place.workspace.statements.site_named("River bend"))
+    found = recipes.ramps.of(SEQUENCE)
+    assert found.outside == ("NOCT0007.JPG", "NOCT0008.JPG")
+    assert developed(place) == before
+    recipes.ramps.extend(SEQUENCE)
+    assert developed(place) == [*before, -0.5, -0.5]
+    assert recipes.ramps.of(SEQUENCE).outside == ()
+    with pytest.raises(UsageError, match="reach all of its frames"):
+        recipes.ramps.extend(SEQUENCE)
+
+
+def test_extending_without_a_ramp_is_refused(place: Studio) -> None:
+    with pytest.raises(UsageError, match=r"No frame of .* has a ramp"):
+        place.workspace.recipes.ramps.extend(SEQUENCE)
+
+
+def test_values_are_rounded_far_finer_than_a_step() -> None:
+    for name, parameter, expected in (("exposure", "stops", 0.001), ("balance", "kelvin", 0.1)):
+        declared = operator.declaration(name).parameter(parameter)
+        assert declared is not None
+        assert rounding_of(declared) == pytest.approx(expected)
+    for each in operator.declarations():
+        for declared in each.parameters:
+            if declared.ramp:
+                assert 0 < rounding_of(declared) <= declared.step / 100

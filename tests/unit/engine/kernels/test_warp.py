@@ -1,0 +1,120 @@
+"""Planes resampled along a map, against plain sums over every sample."""
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from archive.engine.kernels import warp
+
+STEP = 16
+Floats = npt.NDArray[np.float64]
+
+
+def grid(columns: int, rows: int, scale: float, angle: float, corner: tuple[float, float]) -> tuple[Floats, Floats]:
+    """Knots of a turned and scaled map, beginning at a corner."""
+    i, j = np.meshgrid(np.arange(-(-columns // STEP) + 1) * STEP, np.arange(-(-rows // STEP) + 1) * STEP)
+    cosine, sine = np.cos(angle) * scale, np.sin(angle) * scale
+    return corner[0] + i * cosine + j * sine, corner[1] + j * cosine - i * sine
+
+
+def warped(plane: Floats, knots: tuple[Floats, Floats], shape: tuple[int, int], span: float) -> Floats:
+    out = np.zeros((1, *shape), np.float32)
+    each = np.float32(span)
+    warp.warp(
+        plane.astype(np.float32)[None], *knots, STEP, each, each, np.float32(1), out, 0, shape[0]
+    )
+    return out[0].astype(np.float64)
+
+
+def area_shares(count: int, place: float, span: float) -> Floats:
+    """Overlaps of a sample's own width with the span around a place, tilted to be centred there."""
+    offsets = np.arange(count) - place
+    shares = np.clip((span + 1) / 2 - np.abs(offsets), 0, 1) / span
+    moment = (shares * offsets).sum()
+    spread = max((shares * offsets**2).sum() - moment**2, 1e-3)
+    return np.asarray(shares * (1 - moment / spread * (offsets - moment)))
+
+
+def cubic_shares(count: int, place: float) -> Floats:
+    """Catmull and Rom's weights."""
+    d = np.abs(np.arange(count) - place)
+    near, far = 1.5 * d**3 - 2.5 * d**2 + 1, -0.5 * d**3 + 2.5 * d**2 - 4 * d + 2
+    return np.where(d < 1, near, np.where(d < 2, far, 0))
+
+
+@pytest.mark.parametrize("span", [0.0, 1.0, 1.3, 2.6, 7.5])
+def test_a_map_without_turning_is_a_sum_of_shares(span: float) -> None:
+    plane = np.random.default_rng(2).uniform(0, 1, (90, 110))
+    scale = max(span, 1.0) if span else 0.98
+    shape = (int(60 / scale), int(70 / scale))
+    made = warped(plane, grid(shape[1], shape[0], scale, 0.0, (12.3, 13.7)), shape, span)
+    for row in range(shape[0]):
+        for column in range(shape[1]):
+            x, y = 12.3 + column * scale, 13.7 + row * scale
+            if span:
+                expected = area_shares(90, y, span) @ plane @ area_shares(110, x, span)
+            else:
+                expected = cubic_shares(90, y) @ plane @ cubic_shares(110, x)
+            assert made[row, column] == pytest.approx(expected, abs=2e-4)
+
+
+@pytest.mark.parametrize("span", [0.0, 1.4, 3.2])
+@pytest.mark.parametrize("angle", [0.0, 0.02, -0.3, 0.5])
+def test_a_turned_slope_stays_exact(span: float, angle: float) -> None:
+    y, x = np.mgrid[0:200, 0:200]
+    scale = span or 1.0
+    side = int(70 / scale)
+    knots = grid(side, side, scale, angle, (60.2, 70.9))
+    made = warped(0.01 * x + 0.005 * y, knots, (side, side), span)
+    row, column = np.mgrid[0:side, 0:side]
+    cosine, sine = np.cos(angle) * scale, np.sin(angle) * scale
+    expected = 0.01 * (60.2 + column * cosine + row * sine)
+    expected = expected + 0.005 * (70.9 + row * cosine - column * sine)
+    assert np.abs(made - expected).max() < 3e-4
+
+
+def test_beyond_the_sides_the_outermost_samples_go_on() -> None:
+    plane = np.full((20, 30), 0.5)
+    for span in (0.0, 1.5):
+        made = warped(plane, grid(40, 30, 1.0, 0.2, (-6.0, -4.0)), (30, 40), span)
+        assert np.allclose(made, 0.5, atol=1e-5)
+
+
+def test_a_map_of_nothing_is_exact_and_shares_add_up() -> None:
+    plane = np.random.default_rng(4).uniform(0, 1, (40, 50))
+    knots = grid(50, 40, 1.0, 0.0, (0.0, 0.0))
+    assert np.array_equal(warped(plane, knots, (40, 50), 0.0), plane.astype(np.float32))
+    out = np.zeros((2, 40, 50), np.float32)
+    both = np.stack([plane, 1 - plane]).astype(np.float32)
+    for share in (0.25, 0.75):
+        zero = np.float32(0)
+        warp.warp(both, *knots, STEP, zero, zero, np.float32(share), out, 0, 40)
+    assert np.allclose(out, both, atol=1e-6)
+
+
+def test_rows_do_not_depend_on_where_a_band_begins() -> None:
+    plane = np.random.default_rng(5).uniform(0, 1, (80, 90)).astype(np.float32)[None]
+    knots = grid(60, 50, 1.0, 0.1, (10.0, 20.0))
+    whole, parts = np.zeros((1, 50, 60), np.float32), np.zeros((1, 50, 60), np.float32)
+    zero, one = np.float32(0), np.float32(1)
+    warp.warp(plane, *knots, STEP, zero, zero, one, whole, 0, 50)
+    for first, last in ((0, 7), (7, 33), (33, 50)):
+        warp.warp(plane, *knots, STEP, zero, zero, one, parts, first, last)
+    assert np.array_equal(whole, parts)
+
+
+def test_a_lattice_is_every_second_sample_as_light() -> None:
+    mosaic = np.arange(35, dtype=np.uint16).reshape(5, 7) + 100
+    out = np.empty((2, 4), np.float32)
+    warp.lattice(mosaic, 1, 0, np.float32(100), np.float32(0.5), np.float32(12), out, 0, 2)
+    assert out.tolist() == [[3.5, 4.5, 5.5, 6.5], [10.5, 11.5, 12, 12]]
+
+
+def test_gains_grow_with_the_squared_distance() -> None:
+    planes = np.ones((3, 21, 41), np.float32)
+    table = np.linspace(1, 3, 1025).astype(np.float32)
+    x, y = np.meshgrid((np.arange(4) * STEP - 20) / 40, (np.arange(3) * STEP - 10) / 40)
+    warp.gain_by_distance(planes, table, x, y, STEP, 0, 21)
+    row, column = np.mgrid[0:21, 0:41]
+    expected = 1 + 2 * (((column - 20) / 40) ** 2 + ((row - 10) / 40) ** 2)
+    assert np.allclose(planes, expected, atol=1e-5)

@@ -1,0 +1,91 @@
+"""Dark frames: a robust master, and a mosaic without it."""
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+from support.recipes import FULL, frame, picture, recipe
+from support.tinydng import BLACK, WHITE, night_mosaic
+
+from archive.engine.darkframe import MasterDark, darkened, master_dark
+from archive.engine.kernels.rows import Rows
+from archive.engine.operators.sensor import DarkFrame
+from archive.engine.pipeline import render
+from archive.errors import ArchiveError
+
+NAMED = "dark_frame.frames=xxh128:a96faf705af16834e6c632b61e964e1f"
+HEIGHT, WIDTH = 60, 80
+
+
+def glow() -> npt.NDArray[np.float64]:
+    """Counts in the dark: an amplifier glowing in one corner, and a few hot samples."""
+    y, x = np.mgrid[0:HEIGHT, 0:WIDTH]
+    counts = 300 * np.exp(-((x - WIDTH) ** 2 + (y - HEIGHT) ** 2) / 800)
+    counts[5, 7], counts[30, 41] = 4000, 2500
+    return counts
+
+
+def dark(seed: int, hit: tuple[int, int] | None = None) -> npt.NDArray[np.uint16]:
+    counts = np.random.default_rng(seed).normal(BLACK + glow(), 5)
+    if hit:
+        counts[hit] += 9000
+    return np.round(np.clip(counts, 0, 65535)).astype(np.uint16)
+
+
+def taken(light: npt.NDArray[np.uint16], master: MasterDark, share: float = 1.0) -> npt.NDArray[np.uint16]:
+    with Rows(1) as rows:
+        made = darkened(frame(light), master, DarkFrame(frames="named", share=share), rows).pixels
+    assert made.dtype == np.uint16
+    return made.astype(np.uint16)
+
+
+def test_a_master_is_what_the_sensor_holds_in_the_dark_and_a_cosmic_ray_is_left_out() -> None:
+    master = master_dark(frame(dark(seed, (20, 20) if seed == 3 else None)) for seed in range(10))
+    left = master.counts - glow()
+    assert np.abs(left).max() < 12
+    assert abs(float(left.mean())) < 0.2
+    assert float(left.std()) < 5 / np.sqrt(8) * 1.1
+    assert abs(float(left[20, 20])) < 12
+
+
+def test_two_frames_are_averaged_and_three_give_the_middle() -> None:
+    flat = [frame(np.full((8, 10), BLACK + value, np.uint16)) for value in (10, 20, 90)]
+    assert np.all(master_dark(flat[:1]).counts == 10)
+    assert np.all(master_dark(flat[:2]).counts == 15)
+    assert np.all(master_dark(flat).counts == 20)
+
+
+def test_glow_and_hot_samples_go_and_light_stays() -> None:
+    sky = BLACK + 700 + 100 * np.mgrid[0:HEIGHT, 0:WIDTH][1] / WIDTH
+    light = np.round(sky + glow()).astype(np.uint16)
+    made = taken(light, master_dark(frame(dark(seed)) for seed in range(8)))
+    assert np.abs(made - sky).max() < 10
+    half = taken(light, master_dark(frame(dark(seed)) for seed in range(8)), share=0.5)
+    assert np.abs(half - sky - glow() / 2).max() < 10
+
+
+def test_clipped_samples_stay_clipped_and_none_falls_below_zero() -> None:
+    light = np.full((HEIGHT, WIDTH), WHITE, np.uint16)
+    master = master_dark([frame(dark(1))])
+    assert np.all(taken(light, master) == WHITE)
+    assert taken(np.zeros((HEIGHT, WIDTH), np.uint16), master).min() == 0
+
+
+def test_dark_frames_of_another_kind_are_refused() -> None:
+    small = frame(np.full((8, 10), BLACK, np.uint16))
+    with pytest.raises(ArchiveError, match="different sizes"):
+        master_dark([frame(dark(1)), small])
+    with pytest.raises(ArchiveError, match="no raw mosaic"):
+        master_dark([picture(np.zeros((8, 10, 3), np.float32))])
+    with pytest.raises(ArchiveError, match="names no dark frames"):
+        master_dark([])
+    with pytest.raises(ArchiveError, match="another sensor"):
+        taken(dark(1), master_dark([small]))
+
+
+def test_a_recipe_that_names_dark_frames_is_not_rendered_without_them() -> None:
+    with pytest.raises(ArchiveError, match="were not given") as caught:
+        render(frame(), recipe(NAMED), FULL)
+    assert "noctuary darks" in caught.value.hint
+    mosaic = night_mosaic()
+    master = master_dark([frame(np.full_like(mosaic, BLACK))])
+    assert np.array_equal(render(frame(), recipe(NAMED), FULL, dark=master), render(frame(), recipe(), FULL))

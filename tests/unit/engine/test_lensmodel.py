@@ -1,0 +1,61 @@
+"""The published radial models, and how much of a frame they fill."""
+
+import numpy as np
+import pytest
+
+from archive.engine.lensmodel import BLUE, GREEN, NO_LENS, RED, LensModel, radial_gains
+from archive.engine.operators.lens import Distortion, FallOff, LateralColour, Vignetting
+
+
+def at(model: LensModel, distance: float, channel: int = GREEN) -> float:
+    x, _ = model.placed(np.array([distance]), np.array([0.0]), channel)
+    return float(x[0])
+
+
+@pytest.mark.parametrize(
+    ("lens", "expected"),
+    [
+        (Distortion(model="poly3", k1=0.02, unit=0.5), 0.4 * (1 - 0.02 + 0.02 * 0.8**2)),
+        (Distortion(model="poly5", k1=-0.03, k2=0.01, unit=0.5), 0.4 * (1 - 0.03 * 0.8**2 + 0.01 * 0.8**4)),
+        (
+            Distortion(model="ptlens", k1=0.01, k2=-0.02, k3=0.03, unit=0.5),
+            0.4 * (0.01 * 0.8**3 - 0.02 * 0.8**2 + 0.03 * 0.8 + 1 - 0.02),
+        ),
+    ],
+)
+def test_distortion_follows_its_model(lens: Distortion, expected: float) -> None:
+    assert at(LensModel(distortion=lens), 0.4) == pytest.approx(expected, rel=1e-12)
+
+
+def test_red_and_blue_are_drawn_larger_or_smaller_after_the_lens_has_bent() -> None:
+    bent = Distortion(model="poly5", k1=0.1, unit=1.0)
+    model = LensModel(
+        distortion=bent, lateral=LateralColour(red=1.001, red_b=0.002, blue=0.998, blue_c=0.001, unit=1.0)
+    )
+    green = 0.5 * (1 + 0.1 * 0.25)
+    assert at(model, 0.5) == pytest.approx(green)
+    assert at(model, 0.5, RED) == pytest.approx(green * (1.001 + 0.002 * green**2))
+    assert at(model, 0.5, BLUE) == pytest.approx(green * (0.998 + 0.001 * green))
+
+
+@pytest.mark.parametrize("k1", [0.08, -0.08, 0.0])
+def test_what_is_shown_is_filled_and_no_smaller_than_need_be(k1: float) -> None:
+    model = LensModel(distortion=Distortion(model="poly5", k1=k1, unit=1.0)) if k1 else NO_LENS
+    share = model.filled(6000, 4000)
+    across = 6000 / np.hypot(6000, 4000)
+    down = 4000 / np.hypot(6000, 4000)
+    x, y = model.placed(np.array([across * share, share * across]), np.array([0.0, share * down]), GREEN)
+    assert np.max(np.abs(x)) <= across + 1e-6
+    assert np.max(np.abs(y)) <= down + 1e-6
+    assert share == 1 if k1 <= 0 else 0.9 < share < 1
+    if k1 > 0:
+        assert np.max(np.abs(x)) == pytest.approx(across, abs=1e-6)
+
+
+def test_gains_are_the_inverse_of_what_is_left() -> None:
+    squared = np.linspace(0, 1, 1025)
+    gains = radial_gains(Vignetting(corner=1.0, shape=2.0), FallOff(k1=-0.4, k2=0.1, k3=-0.05))
+    expected = 2**squared / (1 - 0.4 * squared + 0.1 * squared**2 - 0.05 * squared**3)
+    assert np.allclose(gains, expected, rtol=1e-6)
+    assert np.all(radial_gains(None, None) == 1)
+    assert radial_gains(None, FallOff(k1=-2.0))[-1] == 16

@@ -1,0 +1,99 @@
+"""Levelling against cameras and skies that are known."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+from support.flickering import Flickering, flickering
+
+from archive.engine.levelling import Levelled, level
+
+Floats = npt.NDArray[np.float64]
+
+
+def left_over(made: Flickering, found: Levelled) -> Floats:
+    """What the camera still adds, in stops, against its own course over two and a half minutes."""
+    rest = np.array(found.stops) + made.camera
+    mean = np.convolve(np.pad(rest, 7, mode="edge"), np.full(15, 1 / 15), mode="valid")
+    return np.asarray(rest - mean)
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("more", [{}, {"brightening": 2.0}, {"dawn": -4.0}], ids=["sky", "flare", "dawn"])
+def test_flicker_of_a_fifth_of_a_stop_leaves_less_than_a_fiftieth(seed: int, more: dict[str, float]) -> None:
+    made = flickering(flicker=0.2, seed=seed, **more)  # type: ignore[arg-type]
+    found = level(made.cells, made.gains)
+    assert np.abs(left_over(made, found)).max() < 0.02
+    assert found.flicker == pytest.approx(float(np.std(made.camera)), rel=0.1)
+
+
+@pytest.mark.parametrize("flicker", [0.0, 0.2])
+def test_a_brightening_of_two_stops_in_three_minutes_keeps_its_shape(flicker: float) -> None:
+    made = flickering(brightening=2.0, flicker=flicker)
+    stops = np.array(level(made.cells, made.gains).stops)
+    light = np.log2(np.array([cells.green for cells in made.cells])).reshape(-1, 8, 12)
+    course = (light + stops[:, None, None])[:, :6].mean(axis=(1, 2))
+    truth = made.scene[:, :6].mean(axis=(1, 2))
+    around = slice(int(0.55 * 240) - 20, int(0.55 * 240) + 21)
+    error = (course - truth)[around]
+    assert np.abs(error - np.median(error)).max() < 0.02 * 2.0
+
+
+def test_jumps_of_settings_are_levelled_by_what_the_files_say() -> None:
+    gains = [0.0] * 120 + [1.0] * 60 + [1 / 3] * 60
+    made = flickering(gains=gains)
+    found = level(made.cells, made.gains)
+    rest = np.array(found.stops) + made.camera
+    assert np.ptp(rest) < 0.03
+    assert found.jumps == (120, 180)
+
+
+def test_what_the_files_say_wrong_is_levelled_by_what_the_pixels_show() -> None:
+    gains = [0.0] * 60 + [1 / 3] * 60 + [2 / 3] * 60 + [0.0] * 60
+    really = [0.0] * 60 + [0.27] * 60 + [0.72] * 60 + [0.04] * 60
+    made = flickering(gains=gains, really=really)
+    assert np.ptp(np.array(level(made.cells, made.gains).stops) + made.camera) < 0.03
+
+
+def test_a_ramp_of_many_stops_becomes_a_smooth_one_and_stays_a_ramp() -> None:
+    gains = (np.arange(240) // 8 / 3).tolist()
+    made = flickering(gains=gains, dawn=-9.0)
+    rest = np.array(level(made.cells, made.gains).stops) + made.camera
+    slope = np.diff(rest)
+    assert np.abs(slope[20:-20] - 1 / 24).max() < 0.03
+    assert rest[-1] - rest[0] == pytest.approx(gains[-1], abs=0.5)
+
+
+def test_a_steady_camera_under_a_moving_sky_is_left_alone() -> None:
+    made = flickering(brightening=2.0)
+    assert np.abs(np.array(level(made.cells, made.gains).stops)).max() < 0.02
+
+
+def test_the_steady_part_is_found_or_given() -> None:
+    made = flickering(flicker=0.1)
+    assert set(np.array(level(made.cells, made.gains).cells) // 12) <= {6, 7}
+    given = level(made.cells, made.gains, (0.0, 0.75, 0.5, 1.0))
+    assert given.cells == (72, 73, 74, 75, 76, 77, 84, 85, 86, 87, 88, 89)
+    assert np.abs(left_over(made, given)).max() < 0.02
+    assert level(made.cells, made.gains, (0.0, 0.0, 0.01, 0.01)).cells == (0,)
+
+
+def test_one_bright_frame_does_not_pull_its_neighbours() -> None:
+    made = flickering()
+    lamp = made.cells[100]
+    made.cells[100] = type(lamp)(
+        columns=12, rows=8, red=lamp.red, green=tuple(8 * value for value in lamp.green), blue=lamp.blue
+    )
+    stops = np.array(level(made.cells, made.gains).stops)
+    assert stops[100] == pytest.approx(-3.0, abs=0.05)
+    assert np.abs(np.delete(stops, 100)).max() < 0.03
+
+
+@pytest.mark.parametrize("count", [5, 6, 9, 20])
+def test_short_sequences_are_levelled_too(count: int) -> None:
+    made = flickering(count, flicker=0.05)
+    found = level(made.cells, made.gains)
+    assert len(found.stops) == count
+    assert all(abs(value) < 0.2 for value in found.stops)
+    assert found == level(made.cells, made.gains)
