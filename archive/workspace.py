@@ -51,7 +51,7 @@ from archive.model.listing import (
     Story,
 )
 from archive.model.product import Spec
-from archive.model.survey import LevellingReport
+from archive.model.survey import LevellingReport, Region
 from archive.store import userplace
 from archive.store.mounts import remembered_volumes
 from archive.store.volumes import Volume, create_volume, find_volume, open_volume
@@ -275,13 +275,7 @@ class Workspace:
 
         return Survey(self.books)
 
-    def level(
-        self,
-        name: str,
-        *,
-        region: tuple[float, float, float, float] | None = None,
-        dry_run: bool = False,
-    ) -> LevellingReport:
+    def level(self, name: str, *, region: Region | None = None, dry_run: bool = False) -> LevellingReport:
         """Level a sequence by what its survey measured; counts in its sets and movies, never in stills."""
         frames, found = self.survey.levels(name, region)
         entry = None

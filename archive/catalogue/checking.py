@@ -15,8 +15,9 @@ from zoneinfo import ZoneInfo
 from archive.catalogue.registers import clock_from_value, site_from_value
 from archive.journal.current import Statement
 from archive.model.capture import CaptureFacts
-from archive.model.entry import HOUSE, LINE, LINE_NAME, RECIPE_NOTE, TEXT
+from archive.model.entry import HOUSE, LENS, LINE, LINE_NAME, RECIPE_NOTE, TEXT
 from archive.model.identity import canonical, is_frame_id, sha256_id
+from archive.model.lens import LensCandidate
 from archive.model.product import Spec
 from archive.model.recipe import EffectiveRecipe, HouseRecipe
 from archive.model.roll import roll_from_value
@@ -92,6 +93,11 @@ def _ingest(statement: Statement) -> None:
         _moment(file.modified)
         if file.facts is not None:
             _check_facts(value["facts"])
+
+
+def _lens(statement: Statement) -> None:
+    LensCandidate.from_json(statement.value["candidate"])
+    _texts(statement.value, "source")
 
 
 def _facts(statement: Statement) -> None:
@@ -235,6 +241,7 @@ def _text(value: object, longest: int = _TEXT) -> None:
 
 _CHECKS: dict[str, Callable[[Statement], None]] = {
     HOUSE: _house,
+    LENS: _lens,
     LINE: _name,
     LINE_NAME: _name,
     RECIPE_NOTE: _optional,

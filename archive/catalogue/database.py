@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Engine, create_engine, event, text
-from sqlalchemy.exc import DatabaseError, OperationalError
+from sqlalchemy.exc import DatabaseError, OperationalError, SQLAlchemyError
 from sqlalchemy.orm import Session
 
 from archive.errors import ArchiveError
@@ -40,7 +40,7 @@ def open_database(url: str) -> Engine:
                     f"The catalogue was written by a newer release: schema {found}, this one knows {HEAD}.",
                     hint="Nothing was changed. Update Noctuary, or run `noctuary rebuild` to make it anew.",
                 )
-            _upgrade(engine)
+            _upgrade(engine, found)
     except DatabaseError as error:
         raise ArchiveError(
             f"The catalogue cannot be opened: {error.orig}.",
@@ -87,7 +87,7 @@ def _schema(engine: Engine) -> str | None:
         raise
 
 
-def _upgrade(engine: Engine) -> None:
+def _upgrade(engine: Engine, found: str | None) -> None:
     # Imported here because most commands find the schema in place, and this import is slow.
     from alembic import command
     from alembic.config import Config
@@ -95,8 +95,20 @@ def _upgrade(engine: Engine) -> None:
     config = Config()
     config.set_main_option("script_location", str(migrations_folder()).replace("%", "%%"))
     with engine.begin() as connection:
+        if engine.dialect.name == "sqlite":
+            # Its driver begins no transaction before DDL by itself: without one, a step that fails half-way
+            # would leave half a schema, and two programs could upgrade at once.
+            connection.exec_driver_sql("BEGIN IMMEDIATE")
         config.attributes["connection"] = connection
-        command.upgrade(config, "head")
+        try:
+            command.upgrade(config, "head")
+        except SQLAlchemyError as error:
+            raise ArchiveError(
+                f"The catalogue could not be brought from schema {found or 'none'} to {HEAD}: "
+                f"{getattr(error, 'orig', None) or error}.",
+                hint="It was left as it was; masters and journal are untouched. `noctuary rebuild` makes a "
+                "new one from them.",
+            ) from error
 
 
 def _sqlite_settings(connection: Any, _record: Any) -> None:

@@ -14,6 +14,7 @@ from sqlalchemy import (
     ColumnElement,
     Integer,
     SQLColumnExpression,
+    Subquery,
     and_,
     cast,
     exists,
@@ -25,14 +26,22 @@ from sqlalchemy import (
     select,
     true,
 )
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from archive.catalogue import registers
 from archive.catalogue.database import transaction
 from archive.catalogue.index import Catalogue, frame_of_row
 from archive.catalogue.query import Condition, Either, Every, Not, Tree
 from archive.catalogue.query_fields import Text, Truth, Within
-from archive.catalogue.rows import FrameRow, OriginRow, RollRow, SequenceRow, StatementRow, VersionRow
+from archive.catalogue.rows import (
+    FrameRow,
+    OriginRow,
+    PairRow,
+    RollRow,
+    SequenceRow,
+    StatementRow,
+    VersionRow,
+)
 from archive.model.capture import Frame
 
 MOST_COUNTED = 10_000
@@ -83,8 +92,8 @@ class _Meaning:
             "focal": lambda c: _within(FrameRow.focal_mm, c),
             "sun": lambda c: _within(FrameRow.sun, c),
             "moon": lambda c: _within(FrameRow.moon, c),
-            "developed": lambda c: _truth(exists().where(VersionRow.frame == FrameRow.id), c),
-            "exported": lambda c: _truth(exists().where(OriginRow.frame == FrameRow.id), c),
+            "developed": lambda c: _truth(_about(VersionRow.frame), c),
+            "exported": lambda c: _truth(_about(OriginRow.frame), c),
         }
 
     def of(self, tree: Tree) -> ColumnElement[bool]:
@@ -140,11 +149,27 @@ def _text(column: SQLColumnExpression[Any], compare: Text) -> ColumnElement[bool
 
 def _rating(compare: Within) -> ColumnElement[bool]:
     """A frame that was never rated has 0."""
-    rating = cast(StatementRow.value, Integer)
-    rated = select(StatementRow.subject).where(StatementRow.layer == "rating", StatementRow.line == "")
+    said = _newest_said("rating")
+    rating = cast(said.c.value, Integer)
     if _holds(0, compare):
-        return FrameRow.id.not_in(rated.where(not_(_within(rating, compare))))
-    return FrameRow.id.in_(rated.where(_within(rating, compare)))
+        return FrameRow.id.not_in(select(said.c.frame).where(not_(_within(rating, compare))))
+    return FrameRow.id.in_(select(said.c.frame).where(_within(rating, compare)))
+
+
+def _newest_said(layer: str) -> Subquery:
+    """What was stated last about each frame and line; what is said of a companion is said of its frame."""
+    frame = func.coalesce(PairRow.frame, StatementRow.subject)
+    place = func.row_number().over(
+        partition_by=(frame, StatementRow.line),
+        order_by=(StatementRow.counter.desc(), StatementRow.entry.desc()),
+    )
+    said = (
+        select(frame.label("frame"), StatementRow.line, StatementRow.value, place.label("place"))
+        .outerjoin(PairRow, and_(PairRow.companion == StatementRow.subject, PairRow.counts))
+        .where(StatementRow.layer == layer)
+        .subquery()
+    )
+    return select(said).where(said.c.place == 1).subquery()
 
 
 def _holds(value: float, compare: Within) -> bool:
@@ -155,12 +180,16 @@ def _holds(value: float, compare: Within) -> bool:
 
 def _keyword(compare: Text) -> ColumnElement[bool]:
     """A frame has a keyword, or with != has it not; it may have others."""
-    given = select(StatementRow.subject).where(
-        StatementRow.layer == "keyword",
-        StatementRow.value == "true",
-        _text(StatementRow.line, Text(text=compare.text, start=compare.start)),
-    )
+    said = _newest_said("keyword")
+    asked = _text(said.c.line, Text(text=compare.text, start=compare.start))
+    given = select(said.c.frame).where(said.c.value == "true", asked)
     return FrameRow.id.not_in(given) if compare.outside else FrameRow.id.in_(given)
+
+
+def _about(column: InstrumentedAttribute[str]) -> ColumnElement[bool]:
+    """Whether a row speaks of the frame, or of a companion that stands for it."""
+    stands = exists().where(column == PairRow.companion, PairRow.frame == FrameRow.id, PairRow.counts)
+    return or_(exists().where(column == FrameRow.id), stands)
 
 
 def _truth(condition: ColumnElement[bool], compare: Truth) -> ColumnElement[bool]:

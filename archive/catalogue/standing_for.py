@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from sqlalchemy import Select, and_, or_, select, update
+from sqlalchemy import Select, and_, select, update
 from sqlalchemy.orm import Session, aliased
 
 from archive.catalogue.rows import FileRow, PairRow
@@ -30,10 +30,11 @@ def settle_pairs(session: Session, digests: Any) -> None:
         further.companion == PairRow.frame, further.frame.is_not(None)
     )
     counts = and_(PairRow.frame.is_not(None), held, ~paired_on.exists())
-    touched = or_(PairRow.companion.in_(digests), PairRow.frame.in_(digests))
-    session.execute(
-        update(PairRow).where(touched).values(counts=counts).execution_options(synchronize_session=False)
-    )
+    # One after the other: either is answered by an index, both at once by going through every pair.
+    for touched in (PairRow.companion.in_(digests), PairRow.frame.in_(digests)):
+        session.execute(
+            update(PairRow).where(touched).values(counts=counts).execution_options(synchronize_session=False)
+        )
 
 
 def named_by(digests: Any) -> Select[Any]:

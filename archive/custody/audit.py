@@ -40,7 +40,7 @@ def run_audit(books: Books, *, progress: Progress) -> AuditReport:
     """
     totals = _Tally()
     entries = 0
-    for volume in books.volumes:
+    for volume in books.mounted:
         tally = _Tally()
         _audit_masters(volume, tally, progress)
         entries += _audit_journal(books, volume, tally)
@@ -51,7 +51,7 @@ def run_audit(books: Books, *, progress: Progress) -> AuditReport:
         totals.findings += tally.findings
     made = _audit_derivatives(books, totals)
     return AuditReport(
-        volumes=tuple(volume.name for volume in books.volumes),
+        volumes=tuple(volume.name for volume in books.mounted),
         files=totals.files,
         size=totals.size,
         entries=entries,

@@ -87,3 +87,27 @@ def illuminant_xy(kelvin: float, duv: float) -> Chromaticity:
     u += duv * along[1] / length
     v -= duv * along[0] / length
     return 3 * u / (2 * u - 8 * v + 4), 2 * v / (2 * u - 8 * v + 4)
+
+
+def temperature_of(white: Chromaticity) -> tuple[float, float]:
+    """Correlated colour temperature in kelvin and Duv of a light: the inverse of ``illuminant_xy``.
+
+    The nearest point of the Planckian locus is looked for from 1000 to 40000 K; what lies farther than 0.05
+    from it in CIE 1960 u, v has no meaningful temperature (CIE 015), which is for the caller to judge.
+    """
+    x, y = white
+    u, v = 4 * x / (-2 * x + 12 * y + 3), 6 * y / (-2 * x + 12 * y + 3)
+    # Even steps of reciprocal temperature are even steps along the locus, nearly.
+    low, high, mired = 25.0, 1000.0, 25.0
+    for _ in range(6):
+        mireds = np.linspace(low, high, 101)
+        places = np.array([planckian_uv(1e6 / each) for each in mireds])
+        nearest = int(np.argmin(np.hypot(places[:, 0] - u, places[:, 1] - v)))
+        mired = float(mireds[nearest])
+        low, high = float(mireds[max(nearest - 1, 0)]), float(mireds[min(nearest + 1, 100)])
+    kelvin = 1e6 / mired
+    before, after = planckian_uv(kelvin * 0.999), planckian_uv(kelvin * 1.001)
+    along = np.array([after[0] - before[0], after[1] - before[1]])
+    along /= np.hypot(*along)
+    locus = planckian_uv(kelvin)
+    return kelvin, float((u - locus[0]) * along[1] - (v - locus[1]) * along[0])

@@ -75,11 +75,15 @@ def darkened(decoded: Decoded, dark: MasterDark | None, step: DarkFrame, rows: R
     """
     if dark is None:
         raise _unfit("its dark frames were not given")
-    if decoded.pattern is None or decoded.pixels.shape != dark.counts.shape or decoded.pattern != dark.pattern:
+    if (
+        decoded.pattern is None
+        or decoded.pixels.shape != dark.counts.shape
+        or decoded.pattern != dark.pattern
+    ):
         raise _unfit("its dark frames are of another sensor, size or orientation than the frame")
     out = np.empty(dark.counts.shape, np.uint16)
     mosaic = decoded.pixels.astype(np.uint16, copy=False)
-    rows.run(_subtract, out.shape[0], mosaic, dark.counts, np.float32(step.share), int(decoded.white), out)
+    rows.run(_subtract, len(out), mosaic, dark.counts, np.float32(step.share), int(decoded.white), out)
     return replace(decoded, pixels=out)
 
 

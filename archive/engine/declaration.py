@@ -51,8 +51,8 @@ class Parameter:
 
     ``scale`` is the scale on which ramps and sliders move evenly (``linear`` or ``reciprocal``);
     ``ramp`` says whether it may change along a sequence, else it is held. Numbers have ``low``,
-    ``high`` and ``step``; a text value has ``choices`` instead. ``frames`` marks a text that is a list of frame
-    ids, in order and one blank apart: other masters that the picture is made from.
+    ``high`` and ``step``; a text value has ``choices`` instead. ``frames`` marks a text that is a list of
+    frame ids, in order and one blank apart: other masters that the picture is made from.
     """
 
     name: str

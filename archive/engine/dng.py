@@ -223,9 +223,7 @@ def samples(data: bytes, layout: Layout) -> Mosaic | None:
     return out
 
 
-def _plain(
-    data: bytes, layout: Layout, piece: Piece
-) -> npt.NDArray[Any] | None:
+def _plain(data: bytes, layout: Layout, piece: Piece) -> npt.NDArray[Any] | None:
     pitch = (piece.width * layout.bits + 7) // 8
     if piece.length != pitch * piece.height:
         return None

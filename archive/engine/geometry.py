@@ -24,10 +24,10 @@ _MIRRORED_ACROSS, _MIRRORED_DOWN = (2, 3, 6, 7), (3, 4, 7, 8)
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Knots:
-    """Places on the sensor of the pixels at multiples of ``STEP``, for an output that lies as the sensor does.
+    """Places on the sensor of the pixels at multiples of ``STEP``, for an output lying as the sensor does.
 
-    x, y : float64, (channels, rows, columns), in samples of the stored frame, 0 at its outer edge; one channel
-        stands for all three where they agree.
+    x, y : float64, (channels, rows, columns), in samples of the stored frame, 0 at its outer edge; one
+        channel stands for all three where they agree.
     columns, rows : size of the output as the sensor lies.
     """
 

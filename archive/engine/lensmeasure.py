@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -16,6 +17,7 @@ Floats = npt.NDArray[np.float64]
 _BLOCK = 16
 _CLIPPED, _DIM, _UNEVEN = 0.98, 0.02, 0.05
 _ROUNDS, _STRAY = 3, 4.0
+_LEAST = 24
 
 
 def measure_fall_off(frames: Iterable[Decoded]) -> FallOffMeasure:
@@ -61,7 +63,7 @@ def measure_fall_off(frames: Iterable[Decoded]) -> FallOffMeasure:
 def _fitted(columns: Floats, light: Floats) -> tuple[Floats, npt.NDArray[np.bool_]]:
     """Least squares without what strays, and which blocks were kept."""
     kept = np.ones(light.size, bool)
-    terms: Floats = np.zeros(columns.shape[1])
+    terms: Any = np.zeros(columns.shape[1])
     for _ in range(_ROUNDS):
         terms = np.linalg.lstsq(columns[kept], light[kept], rcond=None)[0]
         left = np.abs(light - columns @ terms)
@@ -76,10 +78,10 @@ def _blocks(frame: Decoded) -> tuple[Floats, Floats, Floats]:
         raise _unusable("a frame is no raw mosaic")
     height, width = frame.pixels.shape[:2]
     down, across = height // _BLOCK, width // _BLOCK
-    if down * across < 64:
+    if down * across < _LEAST:
         raise _unusable("a frame is too small")
     greens = [place for place, channel in enumerate(frame.pattern) if channel == 1]
-    light = np.zeros((down, across))
+    light: Floats = np.zeros((down, across), np.float64)
     for place in greens:
         row, column = divmod(place, 2)
         samples = frame.pixels[row::2, column::2][: down * _BLOCK // 2, : across * _BLOCK // 2]

@@ -60,8 +60,8 @@ def sampled(
 ) -> Planes:
     """Upright planes of the view, float32, (3, rows, columns): camera light, black 0, clipping 1.
 
-    Whatever moves pixels, crop, size, straightening and lens, is done in this one resampling. ``ceilings`` hold
-    each channel's samples down before they are mixed, which keeps clipped edges free of colour.
+    Whatever moves pixels, crop, size, straightening and lens, is done in this one resampling. ``ceilings``
+    hold each channel's samples down before they are mixed, which keeps clipped edges free of colour.
     """
     if view.angle != 0 or lens.bends:
         return framing.upright(_warped(decoded, view, lens, ceilings, noise, rows), decoded.orientation)
@@ -162,7 +162,7 @@ def _warp_planes(
 
 
 def evened(planes: Planes, view: View, lens: LensModel, table: npt.NDArray[np.float32], rows: Rows) -> None:
-    """Multiply upright planes by gains for the squared distance on the sensor, 0 to 1 in the frame's corner."""
+    """Multiply upright planes by gains for the squared distance on the sensor, 1 in the frame's corner."""
     places = geometry.knots(view, lens, 1, 1, 1)
     half = math.hypot(view.frame_width, view.frame_height) / 2
     x, y = places.of(1)

@@ -324,7 +324,7 @@ def safe_so_far(plans: Sequence[tuple[Sequence[Errand], Mapping[str, str]]]) -> 
     counts = {
         volume: sum(volume in errand.proven for errands, _ in plans for errand in errands) for volume in names
     }
-    verified = ", ".join(f"{counts[v]} of {total} files on {shown(names[v])}" for v in names)
+    verified = ", ".join(f"{counts[v]} of {total} files on {shown(names[v])}" for v in names) or "nothing"
     return (
         f"Verified so far: {verified}. Nothing on the card was changed; keep it as it is. "
         "Run the same command again: it goes on where it stopped."

@@ -100,7 +100,7 @@ def _together(
             results.append((source, result))
         return results
     except BaseException as error:
-        if not isinstance(error, Exception) and made:
+        if not isinstance(error, Exception):
             error.add_note(
                 safe_so_far([(plan.errands, {v.id: v.name for v in plan.volumes}) for plan in made])
             )

@@ -13,7 +13,7 @@ _LONGEST = 200
 
 @dataclass(frozen=True, kw_only=True)
 class LensCandidate:
-    """One lens that a frame may have been taken with; ``loose`` if its name only resembles what the file says.
+    """One lens that a frame may have been taken with; ``loose`` if its name only resembles the file's.
 
     Focal lengths in millimetres. ``holds`` are the operators that the database has values for.
     """
@@ -39,11 +39,16 @@ class LensCandidate:
         LookupError, TypeError, ValueError : the document is none.
         """
         words = {key: document[key] for key in ("camera_make", "camera_model", "make", "model")}
-        spans = {key: float(document[key]) for key in ("shortest_mm", "longest_mm")}
         holds = tuple(document["holds"])
         if not all(isinstance(word, str) and len(word) <= _LONGEST for word in (*words.values(), *holds)):
             raise ValueError("a lens's names are no short texts")
-        return LensCandidate(**words, **spans, loose=bool(document["loose"]), holds=holds)
+        return LensCandidate(
+            **words,
+            shortest_mm=float(document["shortest_mm"]),
+            longest_mm=float(document["longest_mm"]),
+            loose=bool(document["loose"]),
+            holds=holds,
+        )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -10,6 +10,8 @@ from archive.model.identity import EntryId
 
 METHOD = 1
 """How frames are measured now; another number, other figures."""
+Region = tuple[float, float, float, float]
+"""Left, top, right and bottom of a part of a picture, as shares of it."""
 CELLS = (12, 8)
 """Cells along the longer and the shorter side of a frame."""
 

@@ -144,6 +144,8 @@ class Report:
         for group, rows in groups.items():
             self.say(group, "bold")
             self.table(columns, rows)
+        if any(line.contested for line in lines):
+            self.say("! two versions claim to be current: `noctuary recipe settle FRAME --show`.", "yellow")
 
     def found(self, found: FoundFrames) -> None:
         """What a query found: the first frames, and how many there are."""
@@ -196,6 +198,8 @@ class Report:
         ]
         self.table([("", ""), ("", "")], rows)
         self.recipe(recipe)
+        if line.contested:
+            self.say("Contested: the newest version is shown; `noctuary recipe settle` chooses.", "yellow")
         for derivative in made:
             self.say(f"made   {derivative.made[:10]}  {derivative.spec.name}  {shown(derivative.path)}")
 

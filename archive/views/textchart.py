@@ -72,5 +72,7 @@ def _between(start: tuple[int, int] | None, end: tuple[int, int]) -> list[tuple[
 
 
 def _figure(value: float) -> str:
-    text = f"{value:.0f}" if abs(value) >= 1000 else f"{value:.3g}" if abs(value) < 0.1 else f"{value:.2f}"
+    text = (
+        f"{value:.0f}" if abs(value) >= 1000 else f"{value:.3g}" if 0 < abs(value) < 0.1 else f"{value:.2f}"
+    )
     return text.replace("-", "−")

@@ -6,6 +6,7 @@ import os
 import random
 import signal
 import subprocess
+import sys
 import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -134,6 +135,22 @@ def test_an_ingest_killed_at_any_moment_ends_as_if_it_had_not_been(
         assert findings(archive) == []
         assert contents(card) == before
     assert hit >= 3
+
+
+def test_fifty_kills_of_ingests_lose_nothing_and_double_nothing(tmp_path: Path) -> None:
+    """The campaign in small; a thousand are ``python tests/faults/campaign.py --kills 1000``."""
+    memory = Path("/dev/shm")
+    # A killed program takes no page of memory with it: what is proven here is the order of the calls.
+    place = memory if os.access(memory, os.W_OK) else tmp_path
+    script = Path(__file__).with_name("campaign.py")
+    ran = subprocess.run(
+        [sys.executable, str(script), "--kills", "50", "--folder", str(place)],
+        capture_output=True,
+        text=True,
+        timeout=280,
+    )
+    assert ran.returncode == 0, ran.stdout + ran.stderr
+    assert ran.stdout.startswith("50 kills in ") or ran.stdout.startswith("51 kills in "), ran.stdout
 
 
 @pytest.mark.parametrize("spec", ["set-hd", "movie-hd"])

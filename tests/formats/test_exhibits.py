@@ -1,4 +1,4 @@
-"""Kept journals, each named for its fault or its future: what is said of it, what counts, and that it is left.
+"""Kept journals, each named for its fault or future: what is said of it, what counts, that it is left.
 
 The files lie as they would in ``journal/2026-03``. They are never written anew: what a release of today reads
 them as, every later one must.

@@ -146,6 +146,7 @@ def applied(entries: Sequence[Entry], source: random.Random, *, twice: bool) -> 
     order = list(entries) * (2 if twice else 1)
     source.shuffle(order)
     catalogue = memory_catalogue()
+    catalogue.apply([])
     while order:
         size = source.randint(1, len(order))
         catalogue.apply(order[:size])

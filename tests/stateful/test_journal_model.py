@@ -1,8 +1,8 @@
-"""Three working copies of one archive, used, interrupted, united in part and whole, against plain dictionaries.
+"""Three working copies of one archive, used, stopped, united in part and whole, against plain dictionaries.
 
-The model knows of each copy the documents that lie in its journal, and adds them up by the written rules in the
-plainest way: registers by the greatest (counter, id), versions by what nothing builds on. The copies are real
-ones, with the editing parts, the books and a catalogue each, on disks in memory that can stop at any step.
+The model knows of each copy the documents that lie in its journal, and adds them up by the written rules in
+the plainest way: registers by the greatest (counter, id), versions by what nothing builds on. The copies are
+real ones, with editing parts, books and a catalogue each, on disks in memory that can stop at any step.
 """
 
 from __future__ import annotations
@@ -304,7 +304,7 @@ class Journals(RuleBasedStateMachine):
                     if source is not target:
                         unite(source.disk, target.disk)
         for _ in range(2):
-            # A sequence that uniting brought up is numbered by whoever sees it first; the others take that up.
+            # A sequence that uniting brought up is numbered by whoever sees it first; others take that up.
             for copy in self.copies:
                 for other in self.copies:
                     if other is not copy:

@@ -83,14 +83,62 @@ def test_a_master_on_a_volume_that_is_not_mounted_says_where_it_was_seen(tmp_pat
     place.workspace.close()
     with open_archive(place.root, also=[tmp_path / "b"]) as workspace:
         workspace.statements.rate([SEQUENCE], 1)
-        from archive.journal.uniting import unite
+    place.root.rename(tmp_path / "unplugged")
+    with open_archive(tmp_path / "b") as workspace:
+        with pytest.raises(ArchiveError, match="last seen on BLUE"):
+            workspace.books.master_bytes(frame)
+        workspace.custody.rebuild(lambda *_: None)
+        with pytest.raises(ArchiveError, match="last seen on BLUE"):
+            workspace.books.master_bytes(frame)
 
-        unite(workspace.books.volumes[0].disk, workspace.books.volumes[1].disk)
-    with (
-        open_archive(tmp_path / "b") as workspace,
-        pytest.raises(ArchiveError, match="last seen on BLUE"),
-    ):
-        workspace.books.master_bytes(frame)
+
+def test_a_volume_that_was_named_before_is_found_read_and_kept_up_to_date(tmp_path: Path) -> None:
+    place = studio(tmp_path)
+    frame = place.workspace.frame("NOCT0002.JPG")
+    place.workspace.close()
+    with open_archive(place.root, also=[tmp_path / "b"]):
+        pass
+    with open_archive(tmp_path / "b") as workspace:
+        assert [volume.root for volume in workspace.books.volumes] == [tmp_path / "b"]
+        assert [volume.root for volume in workspace.books.beside] == [place.root]
+        assert workspace.books.master_bytes(frame) == place.master("NOCT0002.JPG").read_bytes()
+        made = workspace.statements.rate([SEQUENCE], 3)
+        assert workspace.custody.audit(lambda *_: None).volumes == ("b", "BLUE")
+    assert len(made) == 6
+    assert place.entries("rating") == 1
+    journals = [
+        sorted(p.name for p in (root / "journal").rglob("*.json")) for root in (place.root, tmp_path / "b")
+    ]
+    assert journals[0] == journals[1]
+
+
+def test_a_volume_that_cannot_get_the_journal_does_not_stand_in_the_way(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    place = studio(tmp_path)
+    place.workspace.close()
+    with open_archive(place.root, also=[tmp_path / "b"]):
+        pass
+
+    def refused(*_: object, **__: object) -> None:
+        raise ArchiveError("BLUE cannot be written: read-only.")
+
+    with open_archive(tmp_path / "b") as workspace:
+        workspace.statements.rate([SEQUENCE], 3)
+        monkeypatch.setattr("archive.catalogue.books.unite", refused)
+    assert "could not be brought up to date: BLUE cannot be written" in capsys.readouterr().err
+    monkeypatch.undo()
+
+
+def test_a_catalogue_that_cannot_be_opened_is_given_up_by_a_rebuild(tmp_path: Path) -> None:
+    place = studio(tmp_path)
+    database = Path(str(place.workspace.books.catalogue.engine.url.database))
+    place.workspace.close()
+    database.write_bytes(b"no database at all" * 1000)
+    with pytest.raises(ArchiveError, match="cannot be opened"):
+        open_archive(place.root)
+    with open_archive(place.root, anew=True) as workspace:
+        assert workspace.custody.rebuild(lambda *_: None).frames == 6
 
 
 def test_operators_and_specs_are_described_without_an_archive() -> None:

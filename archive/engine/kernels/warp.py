@@ -36,7 +36,6 @@ def warp(planes, knots_x, knots_y, step, span_across, span_down, share, out, fir
     span_down : float32, samples per output pixel when reducing; 0 interpolates. out : float32, (planes, rows,
     columns).
     """
-    height = planes.shape[1]
     width = planes.shape[2]
     columns = out.shape[2]
     taps_across = 4 if span_across == _ZERO else int(np.floor(span_across)) + 2
@@ -111,7 +110,7 @@ def _heights(places_x, places_y, low, high, ramp, heights):  # type: ignore[no-u
 
 @kernel
 def _weigh(at, low, high, span, begins, shares, spare):  # type: ignore[no-untyped-def]
-    """For places ``low`` to ``high`` along an axis the first sample that counts, and how much each from there on counts.
+    """For places ``low`` to ``high`` the first sample that counts, and how much each from there on counts.
 
     Shares add up to 1, and their centre of gravity is the place. begins : int32; shares : float32, (taps, …).
     """

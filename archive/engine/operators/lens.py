@@ -58,7 +58,9 @@ class Distortion(Operator):
     )  # fmt: skip
 
 
-@operator("lateral_colour", family=Family.LENS, strength=("red", "red_c", "red_b", "blue", "blue_c", "blue_b"))
+@operator(
+    "lateral_colour", family=Family.LENS, strength=("red", "red_c", "red_b", "blue", "blue_c", "blue_b")
+)
 class LateralColour(Operator):
     """Bring red and blue to where green is, which the lens draws larger or smaller.
 

@@ -10,6 +10,7 @@ from archive.errors import UsageError
 from archive.views.cli.options import ArchiveOption, JsonOption, PersonOption, opened
 from archive.views.clocks import correction_in_words
 from archive.views.plain import plain, print_json
+from archive.views.recipereport import text_rows
 from archive.views.report import Report
 from archive.views.skyreport import frame_sky_rows, night_columns
 from archive.views.tonechart import levels_lines
@@ -94,7 +95,8 @@ def show(
         print_json({**plain(story), "levels": plain(levels)} if histogram else story)
         return
     report = Report()
-    report.show(story.line, story.copies, story.companions, story.recipe, story.made, frame_sky_rows(story))
+    rows = [*frame_sky_rows(story), *text_rows(story)]
+    report.show(story.line, story.copies, story.companions, story.recipe, story.made, rows)
     for each in levels:
         report.console.print(levels_lines(each))
 

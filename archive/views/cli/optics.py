@@ -7,7 +7,14 @@ from typing import Annotated
 import typer
 
 from archive.views.cli.nights import FrameArgument
-from archive.views.cli.options import ArchiveOption, JsonOption, NoteOption, PersonOption, SharedOption, opened
+from archive.views.cli.options import (
+    ArchiveOption,
+    JsonOption,
+    NoteOption,
+    PersonOption,
+    SharedOption,
+    opened,
+)
 from archive.views.opticsreport import tell_fall_off, tell_lens
 from archive.views.plain import print_json
 from archive.views.recipereport import tell_saved

@@ -248,3 +248,23 @@ def test_only_the_first_are_answered_and_all_are_counted_up_to_a_bound(
     assert found.count == len(catalogue.frames()) == 12
     monkeypatch.setattr(finding, "MOST_COUNTED", 5)
     assert matching(catalogue, parse(""), limit=3).count == 6
+
+
+def test_what_was_said_of_a_jpeg_is_found_at_the_raw_frame_it_stands_for() -> None:
+    paired = memory_catalogue()
+    paired.apply(
+        [
+            entry(camera(), site(), ingest(sequence_roll(range(1, 4))), kind="ingest"),
+            entry(rating(1, 2), rating(2, 5), keyword(1, "ice"), own(1, exposure(0.5)), counter=2),
+            entry(
+                Change(subjects=(frame_id(1),), layer="pairing", value={"frame": frame_id(3)}),
+                kind="pairing",
+                counter=3,
+            ),
+        ]
+    )
+    for query in ("rating:2", "keyword:ice", "developed:yes", "not rating:0 not rating:5"):
+        assert [frame.id for frame in matching(paired, parse(query), 9).frames] == [frame_id(3)], query
+    paired.apply([entry(rating(3, 4), keyword(3, "ice", False), counter=4)])
+    assert [frame.id for frame in matching(paired, parse("rating:4"), 9).frames] == [frame_id(3)]
+    assert matching(paired, parse("keyword:ice"), 9).count == 0

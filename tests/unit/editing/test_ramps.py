@@ -7,9 +7,12 @@ import pytest
 from support.cards import tiny_card
 from support.exports import SEQUENCE, Studio, studio
 
+from archive.catalogue.resolve import find
 from archive.editing.ramps import rounding_of
 from archive.engine import operator
 from archive.errors import UsageError
+from archive.exports.plan import make_plan
+from archive.exports.specs import spec_named
 
 FRAME = f"{SEQUENCE}#2"
 
@@ -198,3 +201,29 @@ def test_values_are_rounded_far_finer_than_a_step() -> None:
         for declared in each.parameters:
             if declared.ramp:
                 assert 0 < rounding_of(declared) <= declared.step / 100
+
+
+def test_clocks_breaks_late_cards_and_rebuilding_change_no_pixel_key(place: Studio, tmp_path: Path) -> None:
+    workspace = place.workspace
+    workspace.recipes.ramps.add(SEQUENCE, "exposure.stops", ["#1=0.5", "#3=0.1", "#6=-0.5"])
+    six = [line.frame.id for line in workspace.frames(SEQUENCE)]
+
+    def keys() -> dict[str, str]:
+        found = find(workspace.books.catalogue, "2026-03-18").frames
+        foundation = workspace.recipes.bench.foundation
+        plan = make_plan(workspace.books, found, None, spec_named("movie-hd"), foundation)
+        held = {item.frame.id: item.pixel_key for file in plan.files for item in file.inputs}
+        return {frame: held[frame] for frame in six}
+
+    before = keys()
+    assert len(set(before.values())) == 6
+    camera = workspace.statements.camera_named("one")
+    workspace.statements.set_clock(camera, reads="2026-03-18T22:00:00", true="2026-03-18T22:01:12", drift=300)
+    assert keys() == before
+    workspace.sequencing.break_before(f"{SEQUENCE}#4")
+    assert keys() == before
+    late = tiny_card(tmp_path / "late", 8)
+    workspace.ingest.take([late], site=workspace.statements.site_named("River bend"))
+    assert keys() == before
+    workspace.books.rebuild()
+    assert keys() == before

@@ -79,3 +79,24 @@ def test_temperature_and_distance_agree_with_ohno_2013(kelvin: float, duv: float
 
 def test_a_positive_distance_is_towards_green() -> None:
     assert ours.illuminant_xy(5000, 0.01)[1] > ours.illuminant_xy(5000, 0)[1]
+
+
+@pytest.mark.parametrize("kelvin", [2000, 2856, 4000, 6504, 9000, 15000])
+@pytest.mark.parametrize("duv", [-0.02, 0.0, 0.003, 0.02])
+def test_temperature_and_distance_are_found_again(kelvin: float, duv: float) -> None:
+    found = ours.temperature_of(ours.illuminant_xy(kelvin, duv))
+    assert found[0] == pytest.approx(kelvin, rel=2e-4)
+    assert found[1] == pytest.approx(duv, abs=1e-6)
+
+
+def test_temperature_of_standard_lights() -> None:
+    """Chromaticities of CIE illuminants A and D65 (CIE 015); their temperatures are 2856 K and 6504 K.
+
+    Krystek's locus, on which they are told, is right to about 3 K at the first and 10 K at the second.
+    """
+    kelvin, duv = ours.temperature_of((0.44758, 0.40745))
+    assert kelvin == pytest.approx(2856, abs=6)
+    assert abs(duv) < 2e-4
+    kelvin, duv = ours.temperature_of((0.3127, 0.3290))
+    assert kelvin == pytest.approx(6504, abs=15)
+    assert duv == pytest.approx(0.0032, abs=2e-4)

@@ -62,14 +62,18 @@ def found_stars(light: Floats, x: Floats, y: Floats, reach: int) -> tuple[Floats
     return np.array(centres_x), np.array(centres_y), np.array(fluxes)
 
 
-def camera_light(lens: LensModel, undone: LensModel, angle: float, fit: tuple[int, int] | None) -> tuple[Floats, View]:
+def camera_light(
+    lens: LensModel, undone: LensModel, angle: float, fit: tuple[int, int] | None
+) -> tuple[Floats, View]:
     """What the sensor saw through a lens, undone by another model, before colours are mixed; and the view."""
     view = framing.view_of(
         WIDTH, HEIGHT, aspect=1.0, orientation=1, straighten=Straighten(angle=angle) if angle else None,
         crop=None, pixels=PixelSpec(fit=fit), lens=undone,
     )  # fmt: skip
     with Rows(1) as rows:
-        planes = sampling.sampled(frame(mosaic_of(lens)), view, undone, np.full(3, np.inf, np.float32), None, rows)
+        planes = sampling.sampled(
+            frame(mosaic_of(lens)), view, undone, np.full(3, np.inf, np.float32), None, rows
+        )
     return planes.astype(np.float64), view
 
 

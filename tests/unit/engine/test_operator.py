@@ -171,7 +171,8 @@ def test_a_list_of_frames_is_kept_in_order_each_once() -> None:
     values = operator.checked("dark_frame", {"frames": text})
     assert values.values == {"frames": value, "share": 1.0}
     assert not operator.is_neutral(values)
-    assert operator.in_words(values) == "dark_frame.frames 2 frames (06b05ab6, a96faf70); dark_frame.share 1.00 ×"
+    words = "dark_frame.frames 2 frames (06b05ab6, a96faf70); dark_frame.share 1.00 ×"
+    assert operator.in_words(values) == words
     assert operator.describe_change(operator.checked("dark_frame", {}), values) == [
         "dark_frame.frames no frames → 2 frames (06b05ab6, a96faf70)"
     ]

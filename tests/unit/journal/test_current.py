@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import permutations
 
 import pytest
@@ -20,6 +21,7 @@ from support.builders import (
 
 from archive.errors import DamagedFileError
 from archive.journal.current import Fold, heads, selections, statements, versions
+from archive.model.capture import Selection
 from archive.model.entry import OWN, SHARED, Change, Entry
 
 CHOSEN = selection(1, 2, 3)
@@ -183,10 +185,33 @@ def test_an_entry_whose_recipe_or_selection_cannot_be_read_is_set_aside_by_name(
 def test_a_fold_takes_nothing_of_an_entry_that_is_set_aside() -> None:
     fold = Fold()
     told = entry(rating(1, 5), own(1, exposure(0.5)), shared(CHOSEN, exposure(0.5))[1], kind="recipe")
-    with pytest.raises(DamagedFileError):
-        fold.apply(told)
+    fold.apply(told)
     assert fold.registers == {}
     assert fold.versions == {}
+    assert "does not list" in fold.aside[told.name]
+
+
+def test_a_fold_does_not_count_what_a_newer_release_wrote() -> None:
+    dream = entry(rating(1, 5), kind="dream")
+    fold = Fold([dream, entry(rating(2, 3))])
+    assert [key[0] for key in fold.registers] == [frame_id(2)]
+    assert fold.aside == {dream.name: "it was written by a newer release"}
+
+
+@pytest.mark.parametrize("odd", [["no frame"], [frame_id(1), "xxh128:12"]])
+def test_a_selection_of_things_that_are_no_frames_is_set_aside(odd: list[str]) -> None:
+    chosen = Selection(frames=tuple(odd), milliseconds=tuple(range(len(odd))))  # type: ignore[arg-type]
+    told = entry(*shared(chosen, exposure(0.5)), kind="recipe")
+    with pytest.raises(DamagedFileError, match="what is no frame"):
+        list(versions(told))
+
+
+def test_a_recipe_for_something_that_is_no_frame_and_an_endless_note_are_set_aside() -> None:
+    change = own(1, exposure(0.5))
+    with pytest.raises(DamagedFileError, match="something that is no frame"):
+        list(versions(entry(replace(change, subjects=("roll:7c1f9a2e",)), kind="recipe")))
+    with pytest.raises(DamagedFileError, match="endless"):
+        list(versions(entry(own(1, exposure(0.5), note="x" * 10_001), kind="recipe")))
 
 
 def test_heads_of_nothing_are_none() -> None:

@@ -53,3 +53,21 @@ def test_the_rim_and_other_rows_are_untouched() -> None:
     hotpixels.replace(mosaic, BLACK, np.float32(8), np.float32(1), np.float32(25), out, 25, 40)
     assert out[20, 20] == 9000
     assert out[30, 30] < 1000
+
+
+def test_a_stars_flux_stays_within_five_percent() -> None:
+    """Stars of many sharpnesses and places, as sharp as a good lens draws them, keep their light."""
+    random = np.random.default_rng(8)
+    y, x = np.mgrid[0:260, 0:260]
+    light = np.full((260, 260), 700.0)
+    places = [(20 + 20 * i, 20 + 20 * j) for i in range(12) for j in range(12)]
+    for row, column in places:
+        sigma, peak = random.uniform(0.75, 2.0), random.uniform(300, 9000)
+        at_y, at_x = row + random.uniform(-0.5, 0.5), column + random.uniform(-0.5, 0.5)
+        light += peak * np.exp(-((y - at_y) ** 2 + (x - at_x) ** 2) / (2 * sigma**2))
+    mosaic = np.round(random.normal(light, 4)).astype(np.uint16)
+    made = replaced(mosaic).astype(np.float64)
+    for row, column in places:
+        part = np.s_[row - 8 : row + 9, column - 8 : column + 9]
+        before = (mosaic[part] - 700.0).sum()
+        assert abs((made[part] - 700.0).sum() / before - 1) < 0.05

@@ -10,7 +10,9 @@ STEP = 16
 Floats = npt.NDArray[np.float64]
 
 
-def grid(columns: int, rows: int, scale: float, angle: float, corner: tuple[float, float]) -> tuple[Floats, Floats]:
+def grid(
+    columns: int, rows: int, scale: float, angle: float, corner: tuple[float, float]
+) -> tuple[Floats, Floats]:
     """Knots of a turned and scaled map, beginning at a corner."""
     i, j = np.meshgrid(np.arange(-(-columns // STEP) + 1) * STEP, np.arange(-(-rows // STEP) + 1) * STEP)
     cosine, sine = np.cos(angle) * scale, np.sin(angle) * scale
@@ -20,9 +22,7 @@ def grid(columns: int, rows: int, scale: float, angle: float, corner: tuple[floa
 def warped(plane: Floats, knots: tuple[Floats, Floats], shape: tuple[int, int], span: float) -> Floats:
     out = np.zeros((1, *shape), np.float32)
     each = np.float32(span)
-    warp.warp(
-        plane.astype(np.float32)[None], *knots, STEP, each, each, np.float32(1), out, 0, shape[0]
-    )
+    warp.warp(plane.astype(np.float32)[None], *knots, STEP, each, each, np.float32(1), out, 0, shape[0])
     return out[0].astype(np.float64)
 
 

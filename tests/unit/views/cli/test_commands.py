@@ -71,10 +71,35 @@ def test_the_help_of_find_names_every_field(typed: Any) -> None:
     assert all(name in told for name in FIELDS)
 
 
+def test_a_card_is_judged_and_a_device_is_named(typed: Any, place: Studio) -> None:
+    assert "BLUE lies on grey drive." in typed("volume", "device", "BLUE", "grey drive")
+    assert "=> 0" in typed("may-erase", str(place.card), "--copies", "1")
+    answer = typed("may-erase", str(place.card), "--within", "2w")
+    assert "No: keep" in answer and "proven on 1 of 2 devices" in answer and answer.endswith("=> 1")
+    with pytest.raises(UsageError, match="is not a span of time"):
+        typed("may-erase", str(place.card), "--within", "soon")
+
+
+def test_clocks_are_listed_and_taken_back(typed: Any) -> None:
+    times = (
+        "--reads",
+        "2026-03-18T22:00:00",
+        "--true",
+        "2026-03-18T22:01:12",
+        "--from",
+        "2026-03-20T00:00:00",
+    )
+    assert "one: +72.0 s are added" in typed("clock", "one", *times)
+    assert "from 2026-03-19 23:00:00 UTC on" in typed("clock", "one")
+    assert "no longer added" in typed("clock", "one", "--off", "--from", "2026-03-20T00:00:00")
+    with pytest.raises(UsageError, match="belong together"):
+        typed("clock", "one", "--reads", "2026-03-18T22:00:00")
+
+
 def test_recipes_are_told_in_words(typed: Any) -> None:
     assert "0.5" in typed("recipe", "set", FRAME, "exposure.stops=0.5")
     assert "Nothing changed" in typed("recipe", "set", FRAME, "exposure.stops=0.5")
-    assert "its own, version" in typed("recipe", "show", FRAME, "--why")
+    assert "own version" in typed("recipe", "show", FRAME, "--why")
     assert "would be carried to 6 frames" in typed("recipe", "carry", FRAME, "--to", SEQUENCE, "--dry-run")
     assert "exposure: carried to 6 frames" in typed("recipe", "carry", FRAME, "--to", SEQUENCE)
     assert "shared already by 6 frames" in typed("recipe", "carry", FRAME, "--to", SEQUENCE)

@@ -1,0 +1,101 @@
+"""Charts as files: what they show, and that the same figures give the same file."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from archive.errors import UsageError
+from archive.model.editing import AnchorLine, RampLine, RampSheet
+from archive.views.charts import Strip, write_ramps, write_strips
+
+MOMENTS = tuple(datetime(2026, 3, 18, 21, 30, tzinfo=UTC) + timedelta(seconds=10 * n) for n in range(60))
+
+
+def sheet(**changed: Any) -> RampSheet:
+    """A run of ten minutes whose exposure falls from 0.5 to −0.5 stops."""
+    line = RampLine(
+        parameter="exposure.stops",
+        unit="stops",
+        rule="linear",
+        scale="linear",
+        anchors=(
+            AnchorLine(frame="NOCT0001.DNG", position=1, taken=MOMENTS[0], value=0.5, words="+0.50 stops"),
+            AnchorLine(frame="NOCT0060.DNG", position=60, taken=MOMENTS[-1], value=-0.5, words="−0.50 stops"),
+        ),
+        values=tuple(0.5 - n / 59 for n in range(60)),
+    )
+    held = RampSheet(
+        title="2026-03-18/north/1",
+        zone="Europe/Oslo",
+        frames=tuple(f"NOCT{n:04d}.DNG" for n in range(1, 61)),
+        taken=MOMENTS,
+        exposure=(6.0,) * 60,
+        ramps=(line,),
+    )
+    return replace(held, **changed)
+
+
+def test_a_drawn_ramp_is_dark_on_white_with_a_strip_for_each_curve(tmp_path: Path) -> None:
+    write_ramps(sheet(), tmp_path / "two.png")
+    write_ramps(sheet(ramps=()), tmp_path / "one.png")
+    with Image.open(tmp_path / "two.png") as two, Image.open(tmp_path / "one.png") as one:
+        assert two.width == one.width
+        assert two.height > 1.4 * one.height
+        pixels = np.asarray(two.convert("L"))
+    assert (pixels == 255).mean() > 0.85
+    assert pixels.min() < 80
+
+
+def test_axes_are_labelled_with_units_and_the_sites_own_time(tmp_path: Path) -> None:
+    import matplotlib
+
+    with matplotlib.rc_context():
+        from archive.views import charts
+
+        figure = charts._figure([charts._ramp_strip(sheet().ramps[0])], MOMENTS, "title", "Europe/Oslo")
+    (axis,) = figure.axes
+    assert axis.get_ylabel() == "stops"
+    assert axis.get_xlabel() == "local time, CET, 2026-03-18"
+    assert axis.get_title(loc="left") == "exposure.stops"
+    assert axis.get_title(loc="right") == "linear, 2 anchors"
+    assert [text.get_text() for text in axis.texts] == ["+0.50", "−0.50"]
+    low, high = axis.get_ylim()
+    assert low < -0.5 < 0.5 < high
+
+
+def test_the_same_figures_give_the_same_svg(tmp_path: Path) -> None:
+    for name in ("a.svg", "b.svg"):
+        write_ramps(sheet(), tmp_path / name)
+    assert (tmp_path / "a.svg").read_bytes() == (tmp_path / "b.svg").read_bytes()
+    assert b"<dc:date>" not in (tmp_path / "a.svg").read_bytes()
+
+
+def test_frames_without_values_leave_a_gap_and_one_frame_is_drawn(tmp_path: Path) -> None:
+    line = sheet().ramps[0]
+    gaps = replace(line, values=(*line.values[:20], *([None] * 20), *line.values[40:]))
+    write_ramps(sheet(ramps=(gaps,), exposure=(None,) * 60), tmp_path / "gap.png")
+    alone = replace(line, values=(0.5,), anchors=line.anchors[:1])
+    one = sheet(frames=("a",), taken=MOMENTS[:1], exposure=(6.0,), ramps=(alone,))
+    write_ramps(one, tmp_path / "one.png")
+    assert (tmp_path / "one.png").stat().st_size > 1000
+
+
+def test_other_files_taken_names_and_nothing_are_refused(tmp_path: Path) -> None:
+    (tmp_path / "taken.png").write_text("mine")
+    for path, words in (("chart.pdf", "is no chart file"), ("taken.png", "is there already")):
+        with pytest.raises(UsageError, match=words):
+            write_ramps(sheet(), tmp_path / path)
+    with pytest.raises(UsageError, match="nothing to draw"):
+        write_ramps(sheet(ramps=(), exposure=(None,) * 60), tmp_path / "none.png")
+    strip = Strip(label="x", unit="y", values=())
+    with pytest.raises(UsageError, match="nothing to draw"):
+        write_strips([strip], [], title="t", zone=None, to=tmp_path / "none.png")
+    assert [path.name for path in tmp_path.iterdir()] == ["taken.png"]
+    assert (tmp_path / "taken.png").read_text() == "mine"

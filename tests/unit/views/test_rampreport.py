@@ -1,0 +1,60 @@
+"""Ramps on a terminal of 80 columns."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from io import StringIO
+from typing import Any
+
+from rich.console import Console
+
+from archive.model.editing import AnchorLine, RampLine, RampSheet
+from archive.views.rampreport import tell_ramps
+from archive.views.report import Report
+
+MOMENTS = tuple(datetime(2026, 3, 18, 21, 30, tzinfo=UTC) + timedelta(seconds=10 * n) for n in range(60))
+
+
+def sheet(**changed: Any) -> RampSheet:
+    """A run of ten minutes whose exposure falls from 0.5 to −0.5 stops."""
+    line = RampLine(
+        parameter="exposure.stops",
+        unit="stops",
+        rule="linear",
+        scale="linear",
+        anchors=(
+            AnchorLine(frame="NOCT0001.DNG", position=1, taken=MOMENTS[0], value=0.5, words="+0.50 stops"),
+            AnchorLine(frame="NOCT0060.DNG", position=60, taken=MOMENTS[-1], value=-0.5, words="−0.50 stops"),
+        ),
+        values=tuple(0.5 - n / 59 for n in range(60)),
+    )
+    held = RampSheet(
+        title="2026-03-18/north/1",
+        zone="Europe/Oslo",
+        frames=tuple(f"NOCT{n:04d}.DNG" for n in range(1, 61)),
+        taken=MOMENTS,
+        exposure=(6.0,) * 60,
+        ramps=(line,),
+    )
+    return replace(held, **changed)
+
+
+def said(found: RampSheet) -> str:
+    out = StringIO()
+    tell_ramps(Report(Console(file=out, width=80, highlight=False)), found)
+    return out.getvalue()
+
+
+def test_camera_exposure_and_each_ramp_are_told_with_units_and_local_time() -> None:
+    text = said(sheet())
+    for part in ("60 frames", "camera exposure, stops", "exposure.stops  (linear)", "22:30", "22:39 CET",
+                 "anchors  #1 +0.50 stops   #60 −0.50 stops", " 0.50 │", "−0.50 │"):  # fmt: skip
+        assert part in text, part
+    assert max(map(len, text.splitlines())) <= 80
+
+
+def test_what_no_ramp_reaches_and_a_run_without_ramps_are_told() -> None:
+    text = said(sheet(outside=("a.DNG", "b.DNG", "c.DNG", "d.DNG")))
+    assert "4 frames are reached by no ramp (a.DNG, b.DNG, c.DNG, …)" in text
+    assert "Nothing ramps here" in said(sheet(ramps=()))
