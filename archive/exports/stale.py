@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from archive.catalogue.books import Books
 from archive.catalogue.levelling import levels_of
 from archive.catalogue.lineage import derivatives, effectives, standings
 from archive.catalogue.pairs import frames_now
+from archive.engine.declaration import registry
+from archive.errors import shown
 from archive.exports.plan import present_development
 from archive.journal.recipes import Standing
 from archive.model.product import Derivative, file_key
@@ -73,6 +75,10 @@ class Checker:
         unmade = {item.effective.foundation.generation for item in present} - set(self.generations)
         if unmade:
             return "unmakeable", f"engine generation {min(unmade)} is not in this release", ()
+        strange = _beyond_us(item.effective for item in present)
+        if strange is not None:
+            needed = f"{shown(strange.name)} version {strange.version}"
+            return "unmakeable", f"its recipe now needs {needed}, which a newer release knows", ()
         contested = sum(standing[origin.frame].contested for origin in derivative.origins)
         if contested:
             return "contested", f"{contested} of its frames have two current recipes", ()
@@ -95,6 +101,12 @@ class Checker:
         if found.size != derivative.size:
             return "altered", f"it has {found.size} bytes, {derivative.size} were made", ()
         return "fresh", "", ()
+
+
+def _beyond_us(recipes: Iterable[EffectiveRecipe]) -> OperatorValues | None:
+    """The first operator that this release does not have, or not in this version."""
+    steps = (step for recipe in recipes for step in (*recipe.base, *recipe.finish))
+    return next((step for step in steps if (step.name, step.version) not in registry), None)
 
 
 def recipe_changes(old: EffectiveRecipe | None, new: EffectiveRecipe, describe: Describe) -> list[str]:

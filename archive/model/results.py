@@ -72,9 +72,9 @@ class VolumeResult:
 class IngestReport:
     """Every file of one card, accounted for.
 
-    ``files`` are those whose bytes the archive has now; ``card`` is what its owner wrote on it, ``started`` and
-    ``ended`` are in UTC. ``damaged`` are files that were copied as they are, and are not whole on the card itself;
-    ``completed`` volumes that were brought files which another one held already.
+    ``files`` are those whose bytes the archive has now; ``card`` is what its owner wrote on it; ``started``
+    and ``ended`` are in UTC. ``damaged`` are files that were copied as they are, and are not whole on the
+    card itself; ``completed`` volumes that were brought files which another one held already.
     """
 
     source: str

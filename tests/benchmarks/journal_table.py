@@ -1,7 +1,8 @@
 """What a large journal costs: listing, reading with proof, folding, cataloguing, opening, appending.
 
-Run it with ``python tests/benchmarks/journal_table.py [--entries 100000]``; it writes an invented journal into a
-temporary folder. Beside reading stands a plain way, reading and hashing the same files; nothing is asserted.
+Run it with ``python tests/benchmarks/journal_table.py [--entries 100000]``; it writes an invented journal
+into a temporary folder. Beside reading stands a plain way, reading and hashing the same files; nothing is
+asserted.
 """
 
 from __future__ import annotations

@@ -1,8 +1,9 @@
 """Three working copies of one archive, used, stopped, united in part and whole, against plain dictionaries.
 
 The model knows of each copy the documents that lie in its journal, and adds them up by the written rules in
-the plainest way: registers by the greatest (counter, id), versions by what nothing builds on. The copies are
-real ones, with editing parts, books and a catalogue each, on disks in memory that can stop at any step.
+the plainest way: registers by the greatest (counter, id), versions by what nothing builds on, lines by what
+is stated of each frame, ramps as straight lines between their anchors. The copies are real ones, with editing
+parts, books and a catalogue each, on disks in memory that can stop at any step.
 """
 
 from __future__ import annotations
@@ -11,9 +12,11 @@ import json
 import shutil
 import tempfile
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
@@ -26,11 +29,15 @@ from archive.catalogue.database import open_database
 from archive.catalogue.lineage import standings
 from archive.catalogue.noticing import MISSING
 from archive.editing.recipes import Recipes
+from archive.editing.sequences import Sequencing
 from archive.editing.statements import Statements
+from archive.editing.takeback import TakingBack
+from archive.errors import UsageError
 from archive.formats.volume import VolumeMark
 from archive.journal.log import Log, entry_paths
 from archive.journal.uniting import unite
 from archive.model.entry import OWN, SHARED, Draft
+from archive.model.recipe import EffectiveRecipe, Recipe
 from archive.store.durable import read_bytes, write_new
 from archive.store.userplace import Writer
 from archive.store.volumes import Volume
@@ -44,6 +51,7 @@ ROLLS = (
     roll([roll_file(n, seconds=10 * n) for n in range(1, 7)], token="00000001"),
     roll([roll_file(n, seconds=900 + 10 * n) for n in (7, 8)], token="00000002"),
 )
+LINES = st.sampled_from(["dark", "warm"])
 STOPS = st.sampled_from([-1.0, 0.5, 1.0])
 NAMES = st.sampled_from([f"NOCT{number:04d}.DNG" for number in FRAMES])
 
@@ -67,10 +75,29 @@ class Copy:
         self.books.sync()
         self.statements = Statements(self.books)
         self.recipes = Recipes(self.books, FOUNDATION)
+        self.sequencing = Sequencing(self.books)
 
     def documents(self) -> dict[str, Document]:
         """What lies in the journal, by name."""
         return {name: json.loads(read_bytes(self.disk, path)) for path, name in entry_paths(self.disk)}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Told:
+    """What one version says of the exposure: stops, None for nothing; under a ramp, what that says."""
+
+    stops: float | None
+    anchors: tuple[tuple[str, float], ...] = ()
+    along: tuple[tuple[str, int], ...] = ()
+
+    def at(self, frame: str) -> float | None:
+        """The stops at a frame: on straight lines between the anchors, flat outside, to a ten-thousandth."""
+        if not self.anchors:
+            return self.stops
+        moments = dict(self.along)
+        knots = sorted((moments[anchor], stops) for anchor, stops in self.anchors)
+        places, values = zip(*knots, strict=True)
+        return round(float(np.interp(moments[frame], places, values)), 4)
 
 
 class Known:
@@ -78,26 +105,25 @@ class Known:
 
     def __init__(self, documents: dict[str, Document]) -> None:
         self.registers: dict[tuple[str, str, str], tuple[tuple[int, str], Any]] = {}
-        self.versions: dict[tuple[str, str], dict[str, tuple[int, float]]] = {}
-        self.replaced: dict[tuple[str, str], set[str]] = {}
+        self.versions: dict[tuple[str, str, str], dict[str, tuple[int, Told]]] = {}
+        self.replaced: dict[tuple[str, str, str], set[str]] = {}
         for name, document in documents.items():
             self._take(name.rpartition("-")[2][:16], document)
 
     def _take(self, short_id: str, document: Document) -> None:
         order = (document["counter"], short_id)
         listed = {
-            change["subjects"][0]: change["value"]["frames"]
+            change["subjects"][0]: change["value"]
             for change in document["changes"]
             if change["layer"] == "selection"
         }
         for change in document["changes"]:
             for subject in change["subjects"]:
                 if change["layer"] in (OWN, SHARED):
-                    (step,) = change["value"]["recipe"]["base"]
-                    for frame in listed.get(subject, [subject]):
-                        place = (frame, change["layer"])
-                        version = (document["counter"], step["values"]["stops"])
-                        self.versions.setdefault(place, {})[short_id] = version
+                    told = _told(change["value"]["recipe"], subject, listed)
+                    for frame in listed[subject]["frames"] if subject in listed else [subject]:
+                        place = (frame, change["layer"], change["line"])
+                        self.versions.setdefault(place, {})[short_id] = (document["counter"], told)
                         older = {each.removeprefix("sha256:")[:16] for each in change["builds_on"]}
                         self.replaced.setdefault(place, set()).update(older)
                 elif change["layer"] != "selection":
@@ -108,18 +134,56 @@ class Known:
     def value(self, frame: str, layer: str, line: str = "") -> Any:
         return self.registers.get((frame, layer, line), (None, None))[1]
 
-    def heads(self, frame: str, layer: str) -> list[float]:
-        """Stops of the current versions, newest first."""
-        held = self.versions.get((frame, layer), {})
-        current = sorted(
-            ((counter, entry, stops) for entry, (counter, stops) in held.items()
-             if entry not in self.replaced[(frame, layer)]),
-            reverse=True,
-        )  # fmt: skip
-        return [stops for _, _, stops in current]
+    def line(self, frame: str) -> str:
+        return self.value(frame, "line") or "main"
+
+    def lines(self, frame: str) -> set[str]:
+        """The lines that a frame has, whatever speaks for it."""
+        return {"main", self.line(frame)} | {line for who, _, line in self.versions if who == frame}
+
+    def heads(self, frame: str, layer: str) -> list[Told]:
+        """The current versions of what speaks for a frame, newest first: of its line, else the main one."""
+        return self._heads(frame, layer, self.line(frame)) or self._heads(frame, layer, "main")
+
+    def _heads(self, frame: str, layer: str, line: str) -> list[Told]:
+        held = self.versions.get((frame, layer, line), {})
+        current = [
+            (counter, entry, told)
+            for entry, (counter, told) in held.items()
+            if entry not in self.replaced[frame, layer, line]
+        ]
+        return [told for _, _, told in sorted(current, key=lambda head: head[:2], reverse=True)]
 
     def effective(self, frame: str) -> float | None:
-        return next(iter([*self.heads(frame, OWN), *self.heads(frame, SHARED)]), None)
+        """The stops that a still of the frame is developed with."""
+        for layer in (OWN, SHARED):
+            for told in self.heads(frame, layer)[:1]:
+                if told.stops is not None:
+                    return told.at(frame)
+        return None
+
+    def ramps(self, frames: list[str]) -> set[tuple[Any, ...]]:
+        """The ramps that these frames share."""
+        heads = [head for frame in frames for head in self.heads(frame, SHARED)[:1]]
+        return {(head.anchors, head.along) for head in heads if head.anchors}
+
+
+def _told(recipe: Document, subject: str, listed: dict[str, Document]) -> Told:
+    stops = recipe["base"][0]["values"]["stops"] if recipe["base"] else None
+    if not recipe["ramps"]:
+        return Told(stops=stops)
+    (ramp,) = recipe["ramps"]
+    along = listed[ramp.get("along") or subject]
+    return Told(
+        stops=stops,
+        anchors=tuple((anchor["frame"], anchor["value"]) for anchor in ramp["anchors"]),
+        along=tuple(zip(along["frames"], along["milliseconds"], strict=True)),
+    )
+
+
+def stops_of(recipe: Recipe | EffectiveRecipe) -> float | None:
+    """The stops that a recipe of the archive says; None where it says none."""
+    return next((float(step.values["stops"]) for step in recipe.base), None)
 
 
 class Journals(RuleBasedStateMachine):
@@ -154,6 +218,19 @@ class Journals(RuleBasedStateMachine):
         self.touched.add(copy)
         return Known(after)
 
+    def refused(self, copy: Copy, act: Callable[[], object], words: str) -> None:
+        """What cannot be done is said, and writes nothing."""
+        before = copy.documents()
+        with pytest.raises(UsageError, match=words):
+            act()
+        assert copy.documents() == before
+
+    def name_of(self, frame: str) -> str:
+        return next(f"NOCT{number:04d}.DNG" for number in FRAMES if frame_id(number) == frame)
+
+    def earliest(self, copy: Copy) -> str:
+        return min(copy.books.catalogue.frames(), key=lambda frame: frame.taken).name
+
     # -- deciding ------------------------------------------------------------------------------
 
     @rule(number=COPIES, name=NAMES, value=st.integers(-1, 5))
@@ -175,27 +252,114 @@ class Journals(RuleBasedStateMachine):
         copy = self.copies[number]
         if self.holds(copy, name):
             known = self.done(copy, lambda: copy.recipes.set(name, [f"exposure.stops={stops}"]))
-            assert known.heads(frame_id(int(name[4:8])), OWN) == [stops]
+            assert known.heads(frame_id(int(name[4:8])), OWN) == [Told(stops=stops)]
 
     @rule(number=COPIES, name=NAMES, which=st.integers(0, 5))
     def reinstate(self, number: int, name: str, which: int) -> None:
         copy = self.copies[number]
         frame = frame_id(int(name[4:8]))
-        held = sorted(Known(copy.documents()).versions.get((frame, OWN), {}).items())
+        known = Known(copy.documents())
+        held = sorted(
+            (entry, told)
+            for (who, layer, _), versions in known.versions.items()
+            for entry, (_, told) in versions.items()
+            if (who, layer) == (frame, OWN)
+        )
         if held and self.holds(copy, name):
-            entry, (_, stops) = held[which % len(held)]
+            entry, told = held[which % len(held)]
             known = self.done(copy, lambda: copy.recipes.reinstate(name, entry))
-            assert known.heads(frame, OWN) == [stops]
+            assert known.heads(frame, OWN) == [told]
 
     @rule(number=COPIES, name=NAMES)
     def carry(self, number: int, name: str) -> None:
         copy = self.copies[number]
-        stops = Known(copy.documents()).effective(frame_id(int(name[4:8])))
+        source, before = frame_id(int(name[4:8])), Known(copy.documents())
+        stops = before.effective(source)
         lines = copy.books.catalogue.sequences()
-        if stops is not None and lines and self.holds(copy, name):
-            known = self.done(copy, lambda: copy.recipes.carry(name, lines[0].address))
-            for frame in copy.books.catalogue.frames(sequence=lines[0].key):
-                assert known.heads(frame.id, SHARED) == [stops]
+        if stops is None or not lines or not self.holds(copy, name):
+            return
+        frames = [frame.id for frame in copy.books.catalogue.frames(sequence=lines[0].key)]
+        if len({before.line(frame) for frame in frames}) > 1:
+            self.refused(copy, lambda: copy.recipes.carry(name, lines[0].address), "several lines")
+            return
+        kept: list[str] = []
+        known = self.done(copy, lambda: kept.extend(copy.recipes.carry(name, lines[0].address).ramps_kept))
+        for frame in frames:
+            (told,) = known.heads(frame, SHARED)
+            assert kept or not told.anchors
+            assert told.at(frame) == stops or (told.anchors and told == before.heads(frame, SHARED)[0])
+
+    @rule(number=COPIES, name=NAMES, line=LINES, aside=st.booleans())
+    def start_a_line(self, number: int, name: str, line: str, aside: bool) -> None:
+        copy = self.copies[number]
+        frame, before = frame_id(int(name[4:8])), Known(copy.documents())
+        if not self.holds(copy, name):
+            return
+        if line in before.lines(frame):
+            self.refused(copy, lambda: copy.recipes.lines.start(name, line, aside=aside), "already")
+            return
+        known = self.done(copy, lambda: copy.recipes.lines.start(name, line, aside=aside))
+        assert known.line(frame) == (before.line(frame) if aside else line)
+        assert known.effective(frame) == before.effective(frame)
+
+    @rule(number=COPIES, name=NAMES, line=st.sampled_from(["main", "dark", "warm"]))
+    def use_a_line(self, number: int, name: str, line: str) -> None:
+        copy = self.copies[number]
+        frame, before = frame_id(int(name[4:8])), Known(copy.documents())
+        if not self.holds(copy, name):
+            return
+        if line not in before.lines(frame):
+            self.refused(copy, lambda: copy.recipes.lines.use(name, line), "no line")
+            return
+        assert self.done(copy, lambda: copy.recipes.lines.use(name, line)).line(frame) == line
+
+    @rule(number=COPIES, first=st.integers(1, 3), second=st.integers(4, 6), values=st.tuples(STOPS, STOPS))
+    def ramp(self, number: int, first: int, second: int, values: tuple[float, float]) -> None:
+        copy = self.copies[number]
+        lines = copy.books.catalogue.sequences()
+        if not lines:
+            return
+        before = Known(copy.documents())
+        frames = [frame.id for frame in copy.books.catalogue.frames(sequence=lines[0].key)]
+        chosen = [frames[min(place, len(frames)) - 1] for place in (first, second)]
+        given = dict(zip(chosen, values, strict=True))
+        anchors = [f"{self.name_of(frame)}={stops}" for frame, stops in given.items()]
+
+        def act() -> None:
+            copy.recipes.ramps.add(lines[0].address, "exposure.stops", anchors, rule="linear")
+
+        held = before.ramps(frames)
+        strange = any(set(given) - {frame for frame, _ in along} for _, along in held)
+        if len(held) > 1 or strange or len({before.line(frame) for frame in frames}) > 1:
+            self.refused(copy, act, "different ramps|not among the frames|several lines")
+            return
+        known = self.done(copy, act)
+        for frame, stops in given.items():
+            if before.ramps([frame]) == held:
+                assert known.heads(frame, SHARED)[0].at(frame) == stops
+
+    @rule(number=COPIES, name=NAMES, joined=st.booleans())
+    def state_where_a_sequence_breaks(self, number: int, name: str, joined: bool) -> None:
+        copy = self.copies[number]
+        frame = frame_id(int(name[4:8]))
+        if self.holds(copy, name) and not (joined and name == self.earliest(copy)):
+            say = copy.sequencing.join if joined else copy.sequencing.break_before
+            known = self.done(copy, lambda: say(name))
+            assert bool(known.value(frame, "sequence-break")) != joined
+            assert bool(known.value(frame, "sequence-join")) == joined
+
+    @rule(number=COPIES, name=NAMES, value=st.integers(-1, 5))
+    def take_a_rating_back(self, number: int, name: str, value: int) -> None:
+        copy = self.copies[number]
+        frame, before = frame_id(int(name[4:8])), Known(copy.documents())
+        if not self.holds(copy, name) or (before.value(frame, "rating") or 0) == value:
+            return
+        names = copy.documents().keys()
+        self.done(copy, lambda: copy.statements.rate([name], value))
+        (entry,) = copy.documents().keys() - names
+        taking_back = TakingBack(copy.recipes.bench)
+        known = self.done(copy, lambda: taking_back.take_back(entry.rpartition("-")[2][:16]))
+        assert known.value(frame, "rating") == (before.value(frame, "rating") or 0)
 
     @rule(number=COPIES, longitude=st.sampled_from([18.9, -18.9]))
     def correct_the_site(self, number: int, longitude: float) -> None:
@@ -286,8 +450,13 @@ class Journals(RuleBasedStateMachine):
                 assert catalogue.stated(frame, "rating") == known.value(frame, "rating")
                 assert catalogue.stated(frame, "keyword", "ice") == known.value(frame, "keyword", "ice")
                 own, shared = standing[frame].own, standing[frame].shared
-                assert [v.recipe.base[0].values["stops"] for v in own] == known.heads(frame, OWN)
-                assert [v.recipe.base[0].values["stops"] for v in shared] == known.heads(frame, SHARED)
+                assert [stops_of(v.recipe) for v in own] == [head.stops for head in known.heads(frame, OWN)]
+                assert [stops_of(v.recipe) for v in shared] == [
+                    head.stops for head in known.heads(frame, SHARED)
+                ]
+                assert standing[frame].line == known.line(frame)
+                developed = copy.recipes.bench.effective(standing[frame])
+                assert stops_of(developed) == known.effective(frame)
             held = {(roll.id, file.digest) for roll in ROLLS for file in roll.files}
             stated = {key[0].removeprefix("roll:") for key in known.registers if key[1] == "ingest"}
             frames = {frame for roll_id, frame in held if roll_id in stated}
@@ -327,10 +496,10 @@ TestJournals.settings = settings(
 
 def test_the_model_tells_contested_versions_from_replaced_ones() -> None:
     def saved(counter: int, stops: float, builds_on: list[str]) -> Document:
-        recipe = {"base": [{"values": {"stops": stops}}]}
+        recipe = {"base": [{"values": {"stops": stops}}], "ramps": []}
         change = {"subjects": ["f"], "layer": OWN, "line": "main", "builds_on": builds_on}
         return {"counter": counter, "changes": [{**change, "value": {"recipe": recipe}}]}
 
     documents = {f"{n:010d}-x-{n:016d}.json": saved(n, float(n), ["sha256:" + f"{1:016d}"]) for n in (2, 3)}
     documents[f"{1:010d}-x-{1:016d}.json"] = saved(1, 1.0, [])
-    assert Known(documents).heads("f", OWN) == [3.0, 2.0]
+    assert [head.stops for head in Known(documents).heads("f", OWN)] == [3.0, 2.0]

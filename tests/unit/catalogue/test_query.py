@@ -89,7 +89,7 @@ def test_a_query_that_cannot_be_read_is_pointed_at(typed: str, column: int, says
 def test_a_field_that_is_nearly_right_is_suggested() -> None:
     with pytest.raises(UsageError) as caught:
         parse("expossure>=10")
-    assert "Did you mean exposure?" in caught.value.hint
+    assert "Did you mean exposure or exported?" in caught.value.hint
 
 
 def test_a_mark_far_to_the_right_still_shows_its_surroundings() -> None:

@@ -13,6 +13,7 @@ from support.samples import sample
 from support.tinydng import BLACK, WHITE, night_mosaic
 
 from archive.engine import colour, operator
+from archive.engine.darkframe import MasterDark, master_dark
 from archive.engine.declaration import registry
 from archive.engine.decode import Decoded, DecoderPool
 from archive.engine.pipeline import render, render_linear
@@ -33,6 +34,16 @@ STRONG = {
     "sharpness": {"amount": 2.0, "radius": 4.0}, "straighten": {"angle": 7.0},
     "vignetting": {"corner": 1.5},
 }  # fmt: skip
+
+
+DARK = {"dark_frame": {"frames": "xxh128:a96faf705af16834e6c632b61e964e1f"}}
+"""Beside the others, because what names dark frames is rendered with their master only."""
+
+
+def master() -> MasterDark:
+    """The dark frames of the hot frame's camera: a glow of forty counts above black."""
+    shot = hot_frame()
+    return master_dark([replace(shot, pixels=np.full(shot.pixels.shape, 40 + int(shot.black[0]), np.uint16))])
 
 
 def with_values(values: OperatorValues) -> EffectiveRecipe:
@@ -80,9 +91,10 @@ def test_neutral_values_change_no_bit(name: str, version: int, fit: tuple[int, i
 
 @pytest.mark.parametrize(("name", "version"), EVERY)
 def test_strong_values_change_something_and_keep_the_kind(name: str, version: int) -> None:
-    values = operator.checked(name, STRONG[name], version=version)
+    values = operator.checked(name, (STRONG | DARK)[name], version=version)
     assert not operator.is_neutral(values)
-    plain, made = render(hot_frame(), recipe(), FULL), render(hot_frame(), with_values(values), FULL)
+    plain = render(hot_frame(), recipe(), FULL)
+    made = render(hot_frame(), with_values(values), FULL, dark=master())
     assert made.dtype == np.uint16
     assert made.ndim == 3
     if registry[name, version].family not in ("framing", "lens"):
@@ -92,9 +104,8 @@ def test_strong_values_change_something_and_keep_the_kind(name: str, version: in
 
 @pytest.mark.parametrize(("name", "version"), EVERY)
 def test_strong_values_leave_light_finite(name: str, version: int) -> None:
-    light = render_linear(
-        hot_frame(), with_values(operator.checked(name, STRONG[name], version=version)), FULL
-    )
+    values = operator.checked(name, (STRONG | DARK)[name], version=version)
+    light = render_linear(hot_frame(), with_values(values), FULL, dark=master())
     assert light.dtype == np.float32
     assert np.isfinite(light).all()
 

@@ -89,10 +89,8 @@ def test_a_straightened_slope_is_turned_by_the_angle() -> None:
 
 @pytest.mark.parametrize("fit", [None, (260, 260), (140, 140), (60, 60), (23, 23)])
 @pytest.mark.parametrize("orientation", range(1, 9))
-def test_the_curved_map_agrees_with_the_straight_one(
-    fit: tuple[int, int] | None, orientation: int
-) -> None:
-    """A frame that is turned by almost nothing comes out as one that is not turned, on whatever way it lies."""
+def test_the_curved_map_agrees_with_the_straight_one(fit: tuple[int, int] | None, orientation: int) -> None:
+    """A frame turned by almost nothing comes out as one that is not turned, whichever way it lies."""
     decoded = frame(counts(ramp(200, 300)), orientation=orientation)
     settings = ("crop.left=0.1", "crop.top=0.2")
     pixels = PixelSpec(fit=fit)

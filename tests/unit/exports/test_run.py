@@ -43,6 +43,24 @@ def test_a_damaged_master_costs_its_own_frame_and_no_other(place: Studio) -> Non
     assert report.exit_code is Exit.ATTENTION
 
 
+def test_an_operator_of_a_later_release_stops_its_own_frame_and_no_other(place: Studio) -> None:
+    place.save_later_operator(f"{SEQUENCE}#2")
+    for spec, name in (("still-web", "NOCT0002-still-web-"), ("set-hd", "0002-NOCT0002.jpg")):
+        report = place.export(SEQUENCE, spec)
+        states = {Path(file.path).name: file.state for file in report.files}
+        (failed,) = [file for file in states if states[file] != "made"]
+        assert failed.startswith(name)
+        assert len(states) == 6
+        (lost,) = report.lost_frames
+        assert lost.path == "NOCT0002.JPG"
+        assert "does not know the operator skyglow version 3" in lost.text
+        assert "a newer release is needed" in lost.text
+        assert report.exit_code is Exit.ATTENTION
+    movie = place.export(SEQUENCE, "movie-hd")
+    assert [(file.state, file.frames) for file in movie.files] == [("made", 5)]
+    assert [note.path for note in movie.lost_frames] == ["NOCT0002.JPG"]
+
+
 def test_a_damaged_master_is_left_out_of_a_movie_and_told(place: Studio) -> None:
     whole = place.export(SEQUENCE, "movie-hd")
     spoil(place.master("NOCT0003.JPG"))

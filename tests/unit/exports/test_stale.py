@@ -87,3 +87,18 @@ def test_ratings_keywords_and_clocks_make_nothing_stale(place: Studio) -> None:
     camera = workspace.statements.camera_named("one")
     workspace.statements.set_clock(camera, reads="2026-03-18T22:00:00", true="2026-03-18T22:01:12")
     assert workspace.exports.stale() == []
+
+
+def test_what_now_needs_a_later_operator_cannot_be_made_and_others_are_still_told(place: Studio) -> None:
+    place.export(f"{SEQUENCE}#1..2", "still-web")
+    place.save_later_operator(f"{SEQUENCE}#2")
+    place.workspace.recipes.set(f"{SEQUENCE}#1", ["exposure.stops=1"])
+    told = {
+        line.path.rpartition("/")[2][:8]: (line.state, line.reason)
+        for line in place.workspace.exports.stale()
+    }
+    assert told["NOCT0002"] == (
+        "unmakeable",
+        "its recipe now needs skyglow version 3, which a newer release knows",
+    )
+    assert told["NOCT0001"][0] == "stale"
