@@ -7,11 +7,10 @@
 from __future__ import annotations
 
 import getpass
-import os
 from collections.abc import Callable, Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from fractions import Fraction
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
@@ -22,7 +21,7 @@ from archive.catalogue.lineage import derivatives, standings
 from archive.catalogue.resolve import find, find_one, find_sequence
 from archive.custody.devices import other_volumes
 from archive.custody.part import Custody
-from archive.editing.decisions import Decisions
+from archive.editing.describing import describe_operators
 from archive.editing.levelling import LevellingStatements
 from archive.editing.queries import Queries
 from archive.editing.recipes import Recipes
@@ -30,31 +29,29 @@ from archive.editing.sequences import Sequencing
 from archive.editing.statements import Statements
 from archive.editing.takeback import TakingBack
 from archive.editing.texts import Texts
-from archive.engine import operator
-from archive.engine.declaration import Parameter
 from archive.engine.foundation import current_foundation
-from archive.errors import ArchiveError, UsageError, shown
+from archive.errors import ArchiveError, shown
 from archive.exports.specs import specs
-from archive.formats.volume import VolumeMark
 from archive.ingest.part import Ingest
 from archive.journal.log import Log
 from archive.model.capture import Frame
+from archive.model.editing import Comparison
 from archive.model.erasing import EraseAnswer
-from archive.model.identity import new_token
 from archive.model.listing import (
     FoundFrames,
     FrameLine,
     NightLine,
-    OperatorHelp,
-    ParameterHelp,
     SequenceLine,
     Story,
 )
 from archive.model.product import Spec
 from archive.model.survey import LevellingReport, Region
+from archive.model.uniting import UniteReport
 from archive.store import userplace
+from archive.store.archives import locate, new_archive, new_volume
 from archive.store.mounts import remembered_volumes
-from archive.store.volumes import Volume, create_volume, find_volume, open_volume
+from archive.store.volumes import Volume, open_volume
+from archive.survey.courses import Courses
 from archive.survey.skies import Skies
 
 if TYPE_CHECKING:
@@ -62,56 +59,15 @@ if TYPE_CHECKING:
     from archive.exports.part import Exports
     from archive.survey.part import Survey
 
-
-def new_archive(folder: Path | str, name: str | None = None) -> Volume:
-    """Make an archive: its first volume, in a new or empty folder.
-
-    Raises
-    ------
-    UsageError : when the folder holds something, or lies in an archive.
-    ArchiveError : when it cannot be written.
-    """
-    root = Path(folder)
-    around = find_volume(root if root.exists() else root.parent)
-    if around is not None:
-        raise UsageError(
-            f"{shown(str(root))} lies in the archive {shown(str(around))}.",
-            hint="Nothing was changed. An archive needs a folder of its own.",
-        )
-    return create_volume(root, _mark(new_token(), name or root.resolve().name))
-
-
-def new_volume(folder: Path | str, archive_id: str, name: str | None = None) -> Volume:
-    """Make another volume of an archive that exists."""
-    root = Path(folder)
-    return create_volume(root, _mark(archive_id, name or root.resolve().name))
-
-
-def _mark(archive_id: str, name: str) -> VolumeMark:
-    created = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-    return VolumeMark(
-        archive=archive_id, volume=new_token(), name=shown(name)[:100] or "archive", created=created
-    )
-
-
-def locate(named: Path | str | None) -> Path:
-    """The archive meant: the one named, the one in NOCTUARY_ARCHIVE, or the one this folder lies in.
-
-    Raises
-    ------
-    ArchiveError : when there is none.
-    """
-    chosen = named or os.environ.get("NOCTUARY_ARCHIVE")
-    if chosen:
-        return find_volume(Path(chosen)) or Path(chosen)
-    found = find_volume(Path.cwd())
-    if found is None:
-        raise ArchiveError(
-            "There is no archive here.",
-            hint="Nothing was changed. Make one with `noctuary new FOLDER`, go into yours, "
-            "or name it with --archive.",
-        )
-    return found
+__all__ = [
+    "Workspace",
+    "describe_operators",
+    "list_specs",
+    "locate",
+    "new_archive",
+    "new_volume",
+    "open_archive",
+]
 
 
 def open_archive(
@@ -164,40 +120,6 @@ def _login() -> str:
         return ""
 
 
-def describe_operators(name: str | None = None) -> list[OperatorHelp]:
-    """The operators that recipes are made of, or the one named.
-
-    Raises
-    ------
-    UsageError : when there is none of that name.
-    """
-    chosen = operator.declarations() if name is None else (operator.declaration(name),)
-    return [
-        OperatorHelp(
-            name=each.name,
-            version=each.version,
-            family=str(each.family),
-            summary=each.title,
-            parameters=tuple(
-                ParameterHelp(name=p.name, range=_range(p), help=p.help) for p in each.parameters
-            ),
-        )
-        for each in chosen
-    ]
-
-
-def _range(parameter: Parameter) -> str:
-    if parameter.is_choice:
-        return f"one of {', '.join(parameter.choices)}; neutral {parameter.default}"
-    if parameter.frames:
-        return "frames; none by default"
-    low, high, neutral = (
-        operator.worded(parameter, value, sign=True)
-        for value in (parameter.low, parameter.high, parameter.default)
-    )
-    return f"{low} to {high}; neutral {neutral}"
-
-
 def list_specs() -> tuple[Spec, ...]:
     """The export specs that every archive starts with."""
     return specs()
@@ -231,10 +153,10 @@ class Workspace:
         self.levelling = LevellingStatements(self.books)
         self.recipes = Recipes(self.books, current_foundation())
         self.texts = Texts(self.recipes.bench)
-        self.decisions = Decisions(self.recipes.bench)
         self.taking_back = TakingBack(self.recipes.bench)
         self.custody = Custody(self.books)
         self.skies = Skies(self.books)
+        self.courses = Courses(self.books)
 
     def __enter__(self) -> Workspace:
         return self
@@ -274,6 +196,16 @@ class Workspace:
         from archive.survey.part import Survey
 
         return Survey(self.books)
+
+    def compare(
+        self, name: str, first: str, second: str = "now", *, to: Path | None = None, size: int = 900
+    ) -> Comparison:
+        """How two states of a frame's recipe differ, as ``recipes.compare``; dark frames are taken off."""
+        from archive.exports.darks import master_for
+
+        return self.recipes.compare(
+            name, first, second, to=to, size=size, dark=partial(master_for, self.books)
+        )
 
     def level(self, name: str, *, region: Region | None = None, dry_run: bool = False) -> LevellingReport:
         """Level a sequence by what its survey measured; counts in its sets and movies, never in stills."""
@@ -316,6 +248,14 @@ class Workspace:
             progress=progress,
         )
 
+    def unite(self, folder: Path, *, different: bool = False) -> UniteReport:
+        """As ``custody.unite``; raw and JPEG of one exposure that the two had apart are then one frame."""
+        known = set(self.books.catalogue.rolls().values())
+        report = self.custody.unite(folder, different=different)
+        if report.done:
+            self.ingest.pair(set(self.books.catalogue.rolls().values()) - known)
+        return report
+
     # -- looking -------------------------------------------------------------------------------
 
     def nights(self) -> list[NightLine]:
@@ -331,7 +271,7 @@ class Workspace:
         return find_sequence(self.books.catalogue, name)
 
     def story(self, name: str) -> Story:
-        """One frame with its facts, copies, companions, recipe and derivatives."""
+        """One frame with its facts, sky, copies, companions, recipe, versions and derivatives."""
         frame = self.frame(name)
         catalogue = self.books.catalogue
         return Story(
@@ -343,6 +283,8 @@ class Workspace:
             made=tuple(derivatives(self.books.catalogue, frame=frame.id)),
             sky=self.skies.frames([frame]).get(frame.id),
             activity=self.skies.activity_at(frame),
+            course=self.courses.around(frame),
+            versions=tuple(self.recipes.history(frame.id)[1]),
         )
 
     def recipe_rows(self, frame: Frame, *, in_sequence: bool = False) -> list[tuple[str, str]]:

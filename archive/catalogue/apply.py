@@ -269,6 +269,7 @@ def _delivered(session: Session, statement: Statement) -> None:
                     "made": value["made"],
                     "document_id": output["document_id"],
                     "instance_id": output["instance_id"],
+                    "texts": canonical(output["texts"]).decode() if output.get("texts") else None,
                     "counter": statement.counter,
                     "entry": statement.entry,
                 }

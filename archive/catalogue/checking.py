@@ -188,6 +188,11 @@ def _delivered(statement: Statement) -> None:
         _texts(output, "path", "digest", "file_key", "document_id", "instance_id")
         if not isinstance(output["size"], int) or not 0 <= output["size"] <= _LARGEST:
             raise ValueError(f"impossible size of {output['path']}")
+        texts = output.get("texts", {})
+        if not isinstance(texts, dict):
+            raise TypeError(f"{texts!r} is no list of texts")
+        for text in texts.values():
+            _text(text)
         for origin in output["inputs"]:
             _texts(origin, "frame", "pixel_key", "effective")
             for version in origin["versions"]:

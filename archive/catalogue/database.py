@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 
 from archive.errors import ArchiveError
 
-HEAD = "0003"
+HEAD = "0004"
 """The newest schema step in ``migrations/``; a test holds the two together."""
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -25,7 +25,7 @@ from archive.journal.recipes import Standing
 from archive.model.capture import Selection
 from archive.model.entry import LINE, MAIN, OWN, SHARED, Version
 from archive.model.identity import EntryId, FileKey, FrameId, PixelKey
-from archive.model.product import Derivative, Origin, Spec
+from archive.model.product import WRITTEN, Derivative, Origin, Spec, Texts
 from archive.model.recipe import EffectiveRecipe, Recipe
 
 
@@ -199,6 +199,7 @@ def _derivative(session: Session, row: DerivativeRow) -> Derivative:
         made=row.made,
         document_id=row.document_id,
         instance_id=row.instance_id,
+        texts=_written(json.loads(row.texts) if row.texts else {}),
         origins=tuple(
             Origin(
                 frame=FrameId(origin.frame),
@@ -209,6 +210,10 @@ def _derivative(session: Session, row: DerivativeRow) -> Derivative:
             for origin in origins
         ),
     )
+
+
+def _written(texts: Mapping[str, str]) -> Texts:
+    return tuple((name, texts[name]) for name in WRITTEN if name in texts)
 
 
 def effectives(catalogue: Catalogue, keys: Sequence[str]) -> dict[str, EffectiveRecipe]:

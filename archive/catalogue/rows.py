@@ -250,6 +250,7 @@ class DerivativeRow(Base):
     made: Mapped[str] = mapped_column(String(20))
     document_id: Mapped[str] = mapped_column(String(80), index=True)
     instance_id: Mapped[str] = mapped_column(String(80), index=True)
+    texts: Mapped[str | None] = mapped_column(Text)
     counter: Mapped[int]
     entry: Mapped[str] = mapped_column(String(80))
 

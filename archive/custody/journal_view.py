@@ -62,8 +62,12 @@ def _change(change: Change, frames: Mapping[str, Frame]) -> str:
             files = change.value.get("files") if isinstance(change.value, dict) else None
             return f"taken in: {whom}" + (f", {len(files)} files" if isinstance(files, list) else "")
         case _:
-            line = f" {shown(change.line)}" if change.line else ""
-            return f"{change.layer}{line} of {whom}"
+            what = f"{change.layer} {shown(change.line)}".strip()
+            if change.value is None or change.value == "":
+                return f"{what} taken off: {whom}"
+            if isinstance(change.value, str):
+                return f"{what} “{shown(change.value[:_LONGEST])}”: {whom}"
+            return f"{what} of {whom}"
 
 
 def _subjects(subjects: Iterable[str], frames: Mapping[str, Frame]) -> str:

@@ -13,8 +13,9 @@ from collections import Counter
 from pathlib import Path
 
 from archive.catalogue.books import Books
-from archive.errors import ArchiveError, shown
+from archive.errors import ArchiveError, UsageError, shown
 from archive.formats.hashlist import HashedFile
+from archive.formats.volume import NAME
 from archive.journal.log import Fault
 from archive.journal.uniting import Found, differences, unite
 from archive.model.uniting import RollElsewhere, UniteReport
@@ -33,8 +34,14 @@ def run_unite(books: Books, folder: Path, *, different: bool = False) -> UniteRe
 
     Raises
     ------
-    ArchiveError : when there is no archive in the folder, or this one cannot be written.
+    UsageError : when there is no archive in the folder.
+    ArchiveError : when it cannot be read, or this one cannot be written.
     """
+    if not (folder / NAME).is_file():
+        raise UsageError(
+            f"There is no archive in {shown(str(folder))}.",
+            hint="Nothing was changed. Name the folder of the other archive, which holds its volume.json.",
+        )
     other = open_volume(folder)
     if other.root in {volume.root for volume in books.volumes}:
         raise ArchiveError(

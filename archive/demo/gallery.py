@@ -86,6 +86,11 @@ def _values(parameter: Parameter) -> tuple[float, float, float]:
     return values[0], values[1], values[2]
 
 
+def shown_operators() -> tuple[Declaration, ...]:
+    """Every operator but those that need frames of one's own beside the one they work on."""
+    return tuple(each for each in operator.declarations() if not any(p.frames for p in each.parameters))
+
+
 def looks_of(declared: Declaration) -> tuple[tuple[str, OperatorValues], ...]:
     """The operator itself at each of its steps."""
     return tuple((label, operator.checked(declared.name, values)) for label, values in steps(declared))
@@ -169,7 +174,7 @@ def _shown(folder: Path, key: str, title: str, note: str, decoded: Decoded, size
     before = write("before", ())
     after = write("after", looks.first_look())
     rows = []
-    for declared in operator.declarations():
+    for declared in shown_operators():
         pictures = tuple(
             (label, write(f"{declared.name}-{number}", (values,)))
             for number, (label, values) in enumerate(looks_of(declared), 1)

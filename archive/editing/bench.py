@@ -147,7 +147,7 @@ def version_named(versions: Sequence[Version], start: str) -> Version:
     if len({version.entry for version in found}) != 1:
         many = "names several versions" if found else "is no version of this frame"
         raise UsageError(
-            f"{shown(start)} {many}.",
+            f"{shown(start) or 'An empty text'} {many}.",
             hint=f"{NOTHING} `noctuary recipe history FRAME` lists them with their ids.",
         )
     return found[0]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from archive.editing.lines import Lines
 from archive.editing.settings import FINISH
 from archive.engine import operator
 from archive.engine.comparison import comparison_sheet, difference
+from archive.engine.darkframe import MasterDark
 from archive.engine.decode import DecoderPool
 from archive.engine.output import encode_jpeg, encode_png
 from archive.engine.pipeline import render
@@ -25,6 +27,8 @@ from archive.model.product import PixelSpec
 from archive.model.recipe import EffectiveRecipe, OperatorValues, Recipe
 
 NOW, PLAIN = "now", "plain"
+DarkOf = Callable[[DecoderPool, EffectiveRecipe], MasterDark | None]
+"""Gives the master dark of a recipe, None where it names no dark frames."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,12 +38,20 @@ class _State:
 
 
 def compare(
-    bench: Bench, name: str, first: str, second: str, *, to: Path | None, size: int, threads: int = 2
+    bench: Bench,
+    name: str,
+    first: str,
+    second: str,
+    *,
+    to: Path | None,
+    size: int,
+    dark: DarkOf,
+    threads: int = 2,
 ) -> Comparison:
     """How two states of a frame differ, in figures and words; with ``to``, a sheet of both and their map.
 
     A state is ``now``, ``plain`` (no recipe at all), the start of a version's id, a line's name, or a
-    house recipe's name.
+    house recipe's name. ``dark`` gives the master of the dark frames that a state's recipe names.
 
     Raises
     ------
@@ -54,7 +66,7 @@ def compare(
         raise UsageError(f"{shown(str(to))} is there already.", hint="Nothing was made. Choose another name.")
     frame = bench.one(name)
     states = [_state(bench, frame, text) for text in (first, second)]
-    pictures = _developed(bench, frame, [state.recipe for state in states], size, threads)
+    pictures = _developed(bench, frame, [state.recipe for state in states], size, dark, threads)
     found = difference(pictures[0], pictures[1])
     if to is not None:
         _write(to, comparison_sheet(pictures[0], pictures[1], found, (states[0].title, states[1].title)))
@@ -75,13 +87,17 @@ def compare(
 
 
 def _developed(
-    bench: Bench, frame: Frame, recipes: list[EffectiveRecipe], size: int, threads: int
+    bench: Bench, frame: Frame, recipes: list[EffectiveRecipe], size: int, dark: DarkOf, threads: int
 ) -> list[Any]:
     pixels = PixelSpec(fit=(size, size))
     with DecoderPool(1) as decoder:
         data = bench.books.master_bytes(frame)
         decoded = decoder.decode(data, frame.name, orientation=frame.facts.orientation)
-        return [render(decoded, recipe, pixels, threads=threads) for recipe in recipes]
+        masters = [dark(decoder, recipe) for recipe in recipes]
+        return [
+            render(decoded, recipe, pixels, threads=threads, dark=master)
+            for recipe, master in zip(recipes, masters, strict=True)
+        ]
 
 
 def _write(to: Path, sheet: Any) -> None:

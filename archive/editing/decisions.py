@@ -1,13 +1,10 @@
-"""What people decided, entry by entry, in words."""
+"""What people decided: one entry by its id, and its statements in words."""
 
 from __future__ import annotations
-
-from collections.abc import Sequence
 
 from archive.catalogue.decided import Heading, headings
 from archive.editing.bench import NOTHING, Bench
 from archive.errors import ArchiveError, UsageError, shown
-from archive.model.editing import Decision
 from archive.model.entry import (
     HOUSE,
     LINE,
@@ -44,36 +41,10 @@ NUMBER = "sequence-number"
 
 
 class Decisions:
-    """The decisions of one archive, newest first."""
+    """The decisions of one archive by their ids."""
 
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
-
-    def newest(self, *, most: int = 20, kinds: Sequence[str] = ()) -> list[Decision]:
-        """The newest decisions, at most so many, of some kinds or of all.
-
-        Raises
-        ------
-        UsageError : for a kind that is none.
-        """
-        strange = next((kind for kind in kinds if kind not in DECIDED), None)
-        if strange is not None:
-            raise UsageError(
-                f"{shown(strange)} is no kind of decision.", hint=f"They are: {', '.join(DECIDED)}."
-            )
-        listed = headings(self._bench.books.catalogue, kinds=kinds or DECIDED, limit=2 * most)
-        places = self._bench.books.log.places()
-        told = []
-        for heading in listed:
-            try:
-                entry = self._bench.books.log.read(heading.name, places.get(heading.name, ()))
-            except (ArchiveError, AssertionError):
-                continue
-            # Numbers of sequences are given by the program.
-            if all(change.layer == NUMBER for change in entry.changes):
-                continue
-            told.append(decision(entry))
-        return told[:most]
 
     def entry(self, start: str) -> Entry:
         """The entry whose id begins like this.
@@ -104,16 +75,10 @@ class Decisions:
                     f"{shown(start)} names several entries.", hint=f"{NOTHING} Give more digits."
                 )
         raise UsageError(
-            f"{shown(start)} is no entry of this journal.",
-            hint=f"{NOTHING} Give 6 or more digits of its id; `noctuary decisions` and "
+            f"{shown(start) or 'An empty text'} is no entry of this journal.",
+            hint=f"{NOTHING} Give 6 or more digits of its id; `noctuary journal` and "
             "`noctuary recipe history FRAME` list them.",
         )
-
-
-def decision(entry: Entry) -> Decision:
-    """One entry in words."""
-    told = [words for change in entry.changes if (words := change_in_words(change, entry))]
-    return Decision(entry=entry.id, kind=entry.kind, time=entry.time, person=entry.person, words=tuple(told))
 
 
 def change_in_words(change: Change, entry: Entry) -> str:

@@ -198,7 +198,7 @@ def _title(text: str) -> str:
     """
     name = " ".join(unicodedata.normalize("NFC", text).split())
     if not name or len(name) > 60 or not name.isprintable():
-        raise UsageError("A line's name has 1 to 60 characters.", hint=NOTHING)
+        raise UsageError("A line's name has 1 to 60 characters, all of which can be seen.", hint=NOTHING)
     return name
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from archive.catalogue.books import Books
 from archive.editing.bench import NOTHING, Bench, finish_speaking, plain_recipe, version_named
@@ -26,6 +27,9 @@ from archive.model.entry import Version
 from archive.model.identity import short
 from archive.model.listing import HistoryLine
 from archive.model.recipe import EffectiveRecipe, Foundation, OperatorValues, Ramp, Recipe
+
+if TYPE_CHECKING:
+    from archive.editing.comparing import DarkOf
 
 
 class Recipes:
@@ -141,22 +145,30 @@ class Recipes:
         )
 
     def compare(
-        self, name: str, first: str, second: str = "now", *, to: Path | None = None, size: int = 900
+        self,
+        name: str,
+        first: str,
+        second: str = "now",
+        *,
+        to: Path | None = None,
+        size: int = 900,
+        dark: DarkOf = lambda _decoder, _recipe: None,
     ) -> Comparison:
         """How two states of a frame differ, developed at ``size`` pixels, in figures and words.
 
         A state is ``now``, ``plain``, the start of a version's id, a line or a house recipe. With ``to``, a
-        sheet of both pictures and the map of their difference is written there (JPEG or PNG).
+        sheet of both pictures and the map of their difference is written there (JPEG or PNG). ``dark``
+        makes the master of the dark frames that a recipe names.
 
         Raises
         ------
         UsageError : for a state that is none, a size out of range, or a file that is there already.
-        ArchiveError : when the master cannot be developed.
+        ArchiveError : when the master cannot be developed, or ``dark`` makes no master that is needed.
         """
         # Loaded on first use: edits and listings need no pictures.
         from archive.editing.comparing import compare
 
-        return compare(self.bench, name, first, second, to=to, size=size)
+        return compare(self.bench, name, first, second, to=to, size=size, dark=dark)
 
     def carry(
         self,

@@ -25,7 +25,7 @@ def parsed(settings: Sequence[str], start: Mapping[str, OperatorValues]) -> list
         target, equals, text = setting.partition("=")
         try:
             if not equals:
-                raise UsageError(f"{shown(setting)} is no setting: write operator.parameter=value.")
+                raise UsageError(f"{shown(setting)!r} is no setting: write operator.parameter=value.")
             name, parameter, value = operator.parse_setting(target.strip(), text.strip())
             wanted.setdefault(name, {})[parameter] = value
         except UsageError as error:
@@ -38,9 +38,10 @@ def parsed(settings: Sequence[str], start: Mapping[str, OperatorValues]) -> list
         except ArchiveError as error:
             faults.append(error)
     if faults:
-        text = " ".join(error.message for error in faults)
+        text = "; ".join(error.message.removesuffix(".") for error in faults)
+        nothing = "Nothing was changed."
         hint = next((error.hint for error in faults if error.hint), "`noctuary operators` lists them.")
-        raise UsageError(text, hint=hint)
+        raise UsageError(f"{text}.", hint=hint if hint.startswith(nothing) else f"{nothing} {hint}")
     return steps
 
 

@@ -78,7 +78,7 @@ class TakingBack:
         if entry.kind not in DECIDED or any(change.layer == NUMBER for change in entry.changes):
             raise UsageError(
                 f"The entry {short(entry.id)} records what was done ({entry.kind}); it is no decision.",
-                hint=f"{NOTHING} `noctuary decisions` lists what can be taken back.",
+                hint=f"{NOTHING} `noctuary journal` lists what can be taken back.",
             )
         found = _Found()
         registers = [c for c in entry.changes if c.layer not in (*RECIPE_LAYERS, SELECTION)]

@@ -27,7 +27,9 @@ class Texts:
         return {name: held[name] for name in TEXTS if held.get(name)}
 
     def write(self, names: Sequence[str], texts: Mapping[str, str]) -> list[Frame]:
-        """Give frames these texts; an empty one takes a text off. What is said already is not stated again.
+        """Give frames these texts; an empty one takes a text off. Answers the frames that it changed.
+
+        What is said already is not stated again.
 
         Raises
         ------
@@ -45,6 +47,7 @@ class Texts:
         catalogue = self._bench.books.catalogue
         frames = {frame.id: frame for name in names for frame in find(catalogue, name).frames}
         held = catalogue.stated_about(list(frames), TEXT)
+        changed: set[str] = set()
         for night in sorted({frame.night for frame in frames.values()}):
             changes = []
             for name, text in texts.items():
@@ -54,8 +57,9 @@ class Texts:
                     for frame in frames.values()
                     if frame.night == night and held.get((frame.id, name)) != value
                 ]
+                changed.update(subjects)
                 if subjects:
                     changes.append(Change(subjects=tuple(subjects), layer=TEXT, line=name, value=value))
             if changes:
                 self._bench.state(Draft(kind="text", changes=tuple(changes)))
-        return list(frames.values())
+        return [frame for frame in frames.values() if frame.id in changed]

@@ -92,14 +92,26 @@ def encoded(pixels: Any, spec: Spec, xmp: bytes) -> bytes:
 
 
 def provenance(file: PlannedFile, marks: Marks) -> bytes:
-    """The XMP packet of a file: its ids, and the masters it was made from; no paths."""
-    return packet(
-        document_id=marks.document_id,
-        instance_id=marks.instance_id,
-        derived_from=[(item.frame.id, item.frame.id) for item in file.inputs],
-        created=marks.made,
-        tool=TOOL,
-    )
+    """The XMP packet of a file: its ids, the masters it was made from, and its texts; no paths.
+
+    Raises
+    ------
+    ArchiveError : when the texts are too long for a packet.
+    """
+    try:
+        return packet(
+            document_id=marks.document_id,
+            instance_id=marks.instance_id,
+            derived_from=[(item.frame.id, item.frame.id) for item in file.inputs],
+            created=marks.made,
+            tool=TOOL,
+            texts=dict(file.texts),
+        )
+    except ValueError as error:
+        raise ArchiveError(
+            f"The texts of {shown(file.inputs[0].frame.name)} are too long for a file: {error}.",
+            hint="Masters and journal are safe. Shorten them with `noctuary text`, then export again.",
+        ) from error
 
 
 class TakenError(FileExistsError):

@@ -14,11 +14,12 @@ from archive.catalogue.pairs import frames_as_made
 from archive.errors import ArchiveError, UsageError, shown
 from archive.exports.levelling import levelled
 from archive.exports.specs import ENDINGS
+from archive.exports.texts import alike, texts_of
 from archive.journal.recipes import Standing, effective, speaking_versions
 from archive.model.capture import Frame
 from archive.model.identity import EntryId, FileKey, PixelKey, canonical, derived_key, sha256_id
 from archive.model.listing import SequenceLine
-from archive.model.product import Derivative, Spec, file_key, pixel_key
+from archive.model.product import Derivative, Spec, Texts, file_key, pixel_key
 from archive.model.recipe import EffectiveRecipe, Foundation
 from archive.model.survey import Level
 
@@ -28,13 +29,17 @@ _NAMES = uuid.UUID("6c9d2f0a-94b5-5f4e-8d0f-2b1f6f1f7a11")
 
 @dataclass(frozen=True, kw_only=True)
 class Development:
-    """One frame with the effective recipe it is developed with, and the key of the resulting pixels."""
+    """One frame with the effective recipe it is developed with, and the key of the resulting pixels.
+
+    ``texts`` are what is to be written into a file of it.
+    """
 
     frame: Frame
     effective: EffectiveRecipe
     effective_key: str
     versions: tuple[EntryId, ...]
     pixel_key: PixelKey
+    texts: Texts = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,6 +50,11 @@ class PlannedFile:
     spec: Spec
     inputs: tuple[Development, ...]
     file_key: FileKey
+
+    @property
+    def texts(self) -> Texts:
+        """What is written into it about its frames."""
+        return alike(item.texts for item in self.inputs)
 
     @property
     def document_id(self) -> str:
@@ -70,7 +80,9 @@ class Plan:
         return derived_key("plan", self.spec.to_json(), [[f.path, f.file_key] for f in self.files])
 
 
-def develop(frame: Frame, recipe: EffectiveRecipe, versions: Sequence[EntryId], spec: Spec) -> Development:
+def develop(
+    frame: Frame, recipe: EffectiveRecipe, versions: Sequence[EntryId], spec: Spec, texts: Texts = ()
+) -> Development:
     """A frame under one effective recipe, with its keys."""
     document = recipe.to_json()
     return Development(
@@ -85,11 +97,17 @@ def develop(frame: Frame, recipe: EffectiveRecipe, versions: Sequence[EntryId], 
             spec.pixels,
             recipe.foundation.generation,
         ),
+        texts=texts,
     )
 
 
 def present_development(
-    frame: Frame, standing: Standing, spec: Spec, foundation: Foundation, level: Level | None = None
+    frame: Frame,
+    standing: Standing,
+    spec: Spec,
+    foundation: Foundation,
+    level: Level | None = None,
+    texts: Texts = (),
 ) -> Development:
     """A frame under the versions that speak for it now; its level counts in sets and movies only."""
     in_sequence = spec.product != "still"
@@ -97,7 +115,12 @@ def present_development(
     versions = speaking_versions(standing, in_sequence=in_sequence)
     if in_sequence and level is not None and level.stops != 0:
         recipe, versions = levelled(recipe, level), (*versions, level.entry)
-    return develop(frame, recipe, versions, spec)
+    return develop(frame, recipe, versions, spec, texts)
+
+
+def file_key_of(inputs: Sequence[Development], spec: Spec) -> FileKey:
+    """The key of the file that these inputs make."""
+    return file_key([item.pixel_key for item in inputs], spec, alike(item.texts for item in inputs))
 
 
 def make_plan(
@@ -135,7 +158,11 @@ def make_plan(
             hint="Nothing was made. `noctuary recipe settle FRAME --show` lists both versions.",
         )
     levels = levels_of(books.catalogue, [frame.id for frame in frames]) if spec.product != "still" else {}
-    developed = [present_development(f, standing[f.id], spec, foundation, levels.get(f.id)) for f in frames]
+    texts = texts_of(books.catalogue, [frame.id for frame in frames])
+    developed = [
+        present_development(f, standing[f.id], spec, foundation, levels.get(f.id), texts[f.id])
+        for f in frames
+    ]
     cameras = {key: camera.name for key, camera in books.catalogue.cameras().items()}
     return Plan(spec=spec, files=tuple(_files(developed, sequence, spec, cameras)), contested=contested)
 
@@ -151,7 +178,7 @@ def _files(
     if spec.product == "still":
         files = []
         for item in developed:
-            key = file_key([item.pixel_key], spec)
+            key = file_key_of([item], spec)
             folder = f"{EXPORTS}/{item.frame.night}/{cameras.get(item.frame.camera, 'unknown')}"
             name = f"{_stem(item.frame)}-{spec.name}-{_short(key)}.{ending}"
             files.append(PlannedFile(path=f"{folder}/{name}", spec=spec, inputs=(item,), file_key=key))
@@ -161,10 +188,10 @@ def _files(
     else:
         folder = f"{EXPORTS}/{first.night}/{cameras.get(first.camera, 'unknown')}"
     if spec.product == "movie":
-        key = file_key([item.pixel_key for item in developed], spec)
+        key = file_key_of(developed, spec)
         path = _movie_path(folder, spec, key)
         return [PlannedFile(path=path, spec=spec, inputs=tuple(developed), file_key=key)]
-    keys = [file_key([item.pixel_key], spec) for item in developed]
+    keys = [file_key_of([item], spec) for item in developed]
     whole = f"{folder}/{spec.name}-{_short(derived_key('set', keys))}"
     digits = max(4, len(str(len(developed))))
     return [
@@ -183,7 +210,7 @@ def without(file: PlannedFile, lost: Collection[str]) -> PlannedFile:
     if not lost:
         return file
     inputs = tuple(item for item in file.inputs if item.frame.id not in lost)
-    key = file_key([item.pixel_key for item in inputs], file.spec)
+    key = file_key_of(inputs, file.spec)
     path = _movie_path(file.path.rpartition("/")[0], file.spec, key)
     return PlannedFile(path=path, spec=file.spec, inputs=inputs, file_key=key)
 
@@ -211,7 +238,7 @@ def recorded_plan(
                 hint="Mount the volume that holds its night, or unite the archive it came from.",
             )
         recipe = effectives[origin.effective]
-        inputs.append(develop(frame, recipe, origin.versions, derivative.spec))
+        inputs.append(develop(frame, recipe, origin.versions, derivative.spec, derivative.texts))
     return PlannedFile(
         path=derivative.path, spec=derivative.spec, inputs=tuple(inputs), file_key=derivative.file_key
     )

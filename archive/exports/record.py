@@ -122,6 +122,7 @@ class Recorder:
                 "file_key": file.file_key,
                 "document_id": document_id,
                 "instance_id": instance_id,
+                **({"texts": dict(file.texts)} if file.texts else {}),
                 "inputs": [
                     {
                         "frame": item.frame.id,

@@ -11,9 +11,10 @@ from archive.catalogue.lineage import derivatives, effectives, standings
 from archive.catalogue.pairs import frames_now
 from archive.engine.declaration import registry
 from archive.errors import shown
-from archive.exports.plan import present_development
+from archive.exports.plan import Development, file_key_of, present_development
+from archive.exports.texts import alike, texts_of
 from archive.journal.recipes import Standing
-from archive.model.product import Derivative, file_key
+from archive.model.product import Derivative, Texts
 from archive.model.recipe import EffectiveRecipe, Foundation, OperatorValues
 from archive.model.results import StaleLine
 
@@ -31,23 +32,36 @@ class Checker:
 
     def newest(self) -> list[Derivative]:
         """Of each picture (spec and frames) the derivative made last; older ones are history."""
-        latest: dict[tuple[str, tuple[str, ...]], Derivative] = {}
+        return [made[-1] for made in self._pictures()]
+
+    def _pictures(self) -> list[list[Derivative]]:
+        """The derivatives of each picture, oldest first; the pictures by the path of their newest."""
+        pictures: dict[tuple[str, tuple[str, ...]], list[Derivative]] = {}
         made = derivatives(self.books.catalogue)
         now = frames_now(self.books.catalogue, (origin.frame for each in made for origin in each.origins))
         for derivative in made:
             frames = tuple(
                 now[origin.frame].id if origin.frame in now else origin.frame for origin in derivative.origins
             )
-            latest[derivative.spec.name, frames] = derivative
-        return sorted(latest.values(), key=lambda derivative: derivative.path)
+            pictures.setdefault((derivative.spec.name, frames), []).append(derivative)
+        return sorted(pictures.values(), key=lambda listed: listed[-1].path)
 
     def lines(self, chosen: Sequence[Derivative] | None = None) -> list[StaleLine]:
-        """One line for each derivative that is not fresh."""
-        asked = self.newest() if chosen is None else list(chosen)
-        frames = sorted({origin.frame for derivative in asked for origin in derivative.origins})
+        """One line for each of these derivatives that is not fresh.
+
+        None asks of every picture: one is told of by its newest derivative, unless an older one is what
+        would be made now, because a decision was taken back.
+        """
+        asked = self._pictures() if chosen is None else [[derivative] for derivative in chosen]
+        frames = sorted({origin.frame for made in asked for each in made for origin in each.origins})
         standing = standings(self.books.catalogue, frames)
-        lines = (self.line(derivative, standing) for derivative in asked)
-        return [line for line in lines if line.state != "fresh"]
+        lines = []
+        for *older, newest in asked:
+            line = self.line(newest, standing)
+            if line.state == "fresh" or any(self.line(each, standing).state == "fresh" for each in older):
+                continue
+            lines.append(line)
+        return lines
 
     def line(self, derivative: Derivative, standing: dict[str, Standing]) -> StaleLine:
         """How one derivative stands."""
@@ -62,6 +76,7 @@ class Checker:
         recorded = effectives(catalogue, sorted({origin.effective for origin in derivative.origins}))
         in_sequence = derivative.spec.product != "still"
         levels = levels_of(catalogue, [frame.id for frame in frames.values()]) if in_sequence else {}
+        texts = texts_of(catalogue, [frame.id for frame in frames.values()])
         present = [
             present_development(
                 frames[origin.frame],
@@ -69,6 +84,7 @@ class Checker:
                 derivative.spec,
                 self.foundation,
                 levels.get(frames[origin.frame].id),
+                texts[frames[origin.frame].id],
             )
             for origin in derivative.origins
         ]
@@ -82,7 +98,7 @@ class Checker:
         contested = sum(standing[origin.frame].contested for origin in derivative.origins)
         if contested:
             return "contested", f"{contested} of its frames have two current recipes", ()
-        if file_key([item.pixel_key for item in present], derivative.spec) != derivative.file_key:
+        if file_key_of(present, derivative.spec) != derivative.file_key:
             words: dict[str, None] = {}
             changed = 0
             for origin, item in zip(derivative.origins, present, strict=True):
@@ -92,6 +108,8 @@ class Checker:
                     words |= dict.fromkeys(recipe_changes(before, item.effective, self.describe))
             if any(frames[origin.frame].id != origin.frame for origin in derivative.origins):
                 return "stale", "the raw file of its frame came in after it was made", list(words)
+            if not changed:
+                return "stale", "what is written about it changed", _rewritten(derivative.texts, present)
             whole = len(present)
             counted = "its recipe changed" if whole == 1 else f"{changed} of {whole} frames changed"
             return "stale", counted, list(words)
@@ -101,6 +119,15 @@ class Checker:
         if found.size != derivative.size:
             return "altered", f"it has {found.size} bytes, {derivative.size} were made", ()
         return "fresh", "", ()
+
+
+def _rewritten(before: Texts, present: Sequence[Development]) -> list[str]:
+    """Which texts in the file are others now."""
+    now = alike(item.texts for item in present)
+    names = dict.fromkeys(
+        name for name, text in (*before, *now) if ((name, text) in before) != ((name, text) in now)
+    )
+    return [f"{name} changed" for name in names]
 
 
 def _beyond_us(recipes: Iterable[EffectiveRecipe]) -> OperatorValues | None:

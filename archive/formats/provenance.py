@@ -8,7 +8,7 @@ and the archive's journal holds the list itself.
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import BinaryIO
 from xml.etree import ElementTree
@@ -30,6 +30,12 @@ _NAMESPACES = {
     "stRef": "http://ns.adobe.com/xap/1.0/sType/ResourceRef#",
     "stEvt": "http://ns.adobe.com/xap/1.0/sType/ResourceEvent#",
     "noctuary": "urn:noctuary:provenance:1",
+}
+_TEXTS = {
+    "title": ("dc:title", "rdf:Alt"),
+    "caption": ("dc:description", "rdf:Alt"),
+    "creator": ("dc:creator", "rdf:Seq"),
+    "rights": ("dc:rights", "rdf:Alt"),
 }
 _BEGIN = '<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?>\n'
 _END = '\n<?xpacket end="r"?>'
@@ -65,6 +71,9 @@ class Provenance:
     history: tuple[Step, ...] = ()
     rating: int | None = None
     title: str | None = None
+    caption: str | None = None
+    creator: str | None = None
+    rights: str | None = None
 
 
 def inputs_digest(derived_from: Sequence[tuple[str, str]]) -> str:
@@ -81,7 +90,7 @@ def packet(
     tool: str,
     history: Sequence[Step] | None = None,
     rating: int | None = None,
-    title: str | None = None,
+    texts: Mapping[str, str] | None = None,
 ) -> bytes:
     """The packet of a made file; the same values always give the same bytes, at most ``MAX_PACKET``.
 
@@ -92,6 +101,8 @@ def packet(
     tool : name and version of the program.
     history : None stands for one event, the file's creation.
     rating : -1 rejected, 0 unrated, 1 to 5.
+    texts : title, caption, creator, rights, written as Dublin Core has them (ISO 16684-1; the properties
+        of the IPTC Core of these names, its description being the caption).
 
     Raises
     ------
@@ -107,10 +118,7 @@ def packet(
         _text(description, "xmp:CreatorTool", tool)
         if rating is not None:
             _text(description, "xmp:Rating", str(rating))
-        if title:
-            words = ElementTree.SubElement(_container(description, "dc:title", "rdf:Alt"), "rdf:li")
-            words.set("xml:lang", "x-default")
-            words.text = _clean(title)
+        _texts(description, texts or {})
         _text(description, "xmpMM:DocumentID", document_id)
         _text(description, "xmpMM:InstanceID", instance_id)
         _inputs(description, derived_from, listed=listed)
@@ -119,6 +127,15 @@ def packet(
         if len(data) <= MAX_PACKET:
             return data
     raise ValueError(f"a packet of {len(data)} bytes does not fit: at most {MAX_PACKET} are allowed")
+
+
+def _texts(parent: Element, texts: Mapping[str, str]) -> None:
+    for name, (tag, kind) in _TEXTS.items():
+        if text := texts.get(name):
+            words = ElementTree.SubElement(_container(parent, tag, kind), "rdf:li")
+            if kind == "rdf:Alt":
+                words.set("xml:lang", "x-default")
+            words.text = _clean(text)
 
 
 def _inputs(parent: Element, derived_from: Sequence[tuple[str, str]], *, listed: bool) -> None:
@@ -166,7 +183,7 @@ def _text(parent: Element, name: str, text: str) -> None:
 
 
 def _clean(text: str) -> str:
-    return "".join(char if markup.writable(char) else " " for char in text)
+    return "".join(char if char == "\n" or markup.writable(char) else " " for char in text)
 
 
 def _wrapped(description: Element) -> bytes:
@@ -194,7 +211,6 @@ def read_packet(data: bytes) -> Provenance:
     references = [source] if source else list(_items(_first(about, "xmpMM:Ingredients")))
     derived = tuple(_read_reference(node) for node in references[: MAX_INPUTS * 10])
     counted = _value(about, "noctuary:InputCount") or ""
-    words = next(_items(_first(about, "dc:title")), None)
     return Provenance(
         document_id=_value(about, "xmpMM:DocumentID"),
         instance_id=_value(about, "xmpMM:InstanceID"),
@@ -208,7 +224,10 @@ def read_packet(data: bytes) -> Provenance:
         tool=_value(about, "xmp:CreatorTool"),
         history=tuple(_steps(_first(about, "xmpMM:History"))),
         rating=_rating(_value(about, "xmp:Rating")),
-        title=words.text if words is not None else _value(about, "dc:title"),
+        title=_said(about, "title"),
+        caption=_said(about, "caption"),
+        creator=_said(about, "creator"),
+        rights=_said(about, "rights"),
     )
 
 
@@ -235,6 +254,15 @@ def _value(holders: Sequence[Node], name: str) -> str | None:
         return node.text.strip() or None
     tag = _tag(name)
     return next((holder.attributes[tag] for holder in holders if tag in holder.attributes), None)
+
+
+def _said(holders: Sequence[Node], name: str) -> str | None:
+    """A text: the first of its languages, all of several creators, or a value that was written plainly."""
+    tag, kind = _TEXTS[name]
+    words = [node.text for node in _items(_first(holders, tag))]
+    if not words:
+        return _value(holders, tag)
+    return words[0] if kind == "rdf:Alt" else "; ".join(words)
 
 
 def _items(node: Node | None) -> Iterator[Node]:

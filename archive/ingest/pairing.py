@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from archive.catalogue.index import Catalogue
 from archive.catalogue.pairs import frames_named
-from archive.model.capture import CaptureFacts, Role, Roll
+from archive.model.capture import CaptureFacts, Frame, Role, Roll
 from archive.model.entry import PAIRING, Change, Draft
 from archive.model.roll import roll_from_value
 
@@ -56,21 +56,23 @@ def pairings(catalogue: Catalogue, ingest: Draft) -> list[Draft]:
     ]
     known = catalogue.cameras()
     fresh = [shot for roll in rolls if _has_serial(known, roll.camera) for shot in _shots(roll)]
+    return _stated(catalogue, fresh)
+
+
+def pairings_of(catalogue: Catalogue, frames: Iterable[Frame]) -> list[Draft]:
+    """What frames that are in the catalogue already pair with each other and others of their cameras."""
+    known = catalogue.cameras()
+    return _stated(catalogue, [_shot(frame) for frame in frames if _has_serial(known, frame.camera)])
+
+
+def _stated(catalogue: Catalogue, fresh: Sequence[_Shot]) -> list[Draft]:
     if not fresh:
         return []
     here = {shot.id: shot for shot in fresh}
     for camera in sorted({shot.camera for shot in fresh}):
         stems = {shot.stem for shot in fresh if shot.camera == camera}
         for frame in frames_named(catalogue, camera, stems | {stem.lower() for stem in stems}):
-            shot = _Shot(
-                id=frame.id,
-                camera=frame.camera,
-                night=frame.night,
-                name=frame.name,
-                role=frame.role,
-                facts=frame.facts,
-            )
-            here.setdefault(frame.id, shot)
+            here.setdefault(frame.id, _shot(frame))
     found = dict(_pairs(here.values()))
     if not found:
         return []
@@ -92,6 +94,17 @@ def pairings(catalogue: Catalogue, ingest: Draft) -> list[Draft]:
 
 def _has_serial(known: Mapping[str, object], camera: str) -> bool:
     return bool(getattr(known.get(camera), "serial", ""))
+
+
+def _shot(frame: Frame) -> _Shot:
+    return _Shot(
+        id=frame.id,
+        camera=frame.camera,
+        night=frame.night,
+        name=frame.name,
+        role=frame.role,
+        facts=frame.facts,
+    )
 
 
 def _shots(roll: Roll) -> Iterable[_Shot]:

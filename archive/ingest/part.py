@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
@@ -12,7 +12,7 @@ from archive.catalogue.books import Books
 from archive.catalogue.holdings import copies_of
 from archive.errors import ArchiveError, UsageError, shown
 from archive.ingest.lane import cannot_write
-from archive.ingest.pairing import pairings
+from archive.ingest.pairing import pairings, pairings_of
 from archive.ingest.rereading import reread_card
 from archive.ingest.run import take_cards
 from archive.ingest.setting import Listed, Outcome, Progress, Setting, stamp
@@ -132,6 +132,18 @@ class Ingest:
             for pairing in pairings(self._books.catalogue, draft):
                 self._books.state(pairing)
         self._books.state(draft)
+
+    def pair(self, rolls: Iterable[str]) -> None:
+        """State what these rolls pair with others; for those that came with another archive's entries.
+
+        Frames whose masters no volume known here holds are left as they are: a raw file that is out of reach
+        must not take the place of a JPEG that is here.
+        """
+        catalogue = self._books.catalogue
+        digests = [digest for roll in rolls for digest, _, _ in catalogue.files_of_roll(roll).values()]
+        frames = catalogue.frames_by_id(list(copies_of(catalogue, digests)))
+        for pairing in pairings_of(catalogue, frames.values()):
+            self._books.state(pairing)
 
     def _files_of(self, roll: str) -> dict[str, Listed]:
         stated = self._books.catalogue.files_of_roll(roll)

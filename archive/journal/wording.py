@@ -36,10 +36,20 @@ def _ramps(old: Sequence[Ramp], new: Sequence[Ramp]) -> list[str]:
             words.append(f"{name} ramps over {_anchors(now)}, {now.rule}")
         else:
             if was.anchors != now.anchors:
-                words.append(f"{name}: {_anchors(was)} → {_anchors(now)}")
+                words.append(f"{name}: {_moved(was, now) or f'{_anchors(was)} → {_anchors(now)}'}")
             if was.rule != now.rule:
                 words.append(f"{name}: {was.rule} → {now.rule}")
     return words
+
+
+def _moved(was: Ramp, now: Ramp) -> str:
+    """What is said of anchors that keep their values, at other frames; empty where more changed."""
+    if [anchor.value for anchor in was.anchors] != [anchor.value for anchor in now.anchors]:
+        return ""
+    pairs = zip(was.anchors, now.anchors, strict=True)
+    values = [f"{new.value:.6g}".replace("-", "−") for old, new in pairs if old.frame != new.frame]
+    where = "s {} moved to other frames" if len(values) > 1 else " {} moved to another frame"
+    return f"the anchor{where.format(' · '.join(values))}"
 
 
 def _anchors(ramp: Ramp) -> str:

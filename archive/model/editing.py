@@ -172,17 +172,6 @@ class Comparison:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Decision:
-    """One entry that a person decided, in words."""
-
-    entry: EntryId
-    kind: str
-    time: str
-    person: str
-    words: tuple[str, ...]
-
-
-@dataclass(frozen=True, kw_only=True)
 class TakenBack:
     """What taking an entry back did: the new entries, and what stands now, in words."""
 

@@ -27,6 +27,21 @@ class NightLine:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Course:
+    """How bright a sequence was from first to last frame, in stops, exposure settings taken out.
+
+    ``parts`` are means of equal parts, None where nothing was surveyed; ``low`` and ``high`` are of single
+    frames. Of one frame that it is told for, ``at`` is its part and ``stops`` its own brightness.
+    """
+
+    parts: tuple[float | None, ...]
+    low: float
+    high: float
+    at: int | None = None
+    stops: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class SequenceLine:
     """One sequence; ``address`` is how people name it, ``key`` how the catalogue does."""
 
@@ -42,6 +57,7 @@ class SequenceLine:
     cadence_s: float
     zone: str | None
     title: str = ""
+    course: Course | None = None
 
     @property
     def span_s(self) -> float:
@@ -115,6 +131,8 @@ class Story:
     texts: tuple[tuple[str, str], ...] = ()
     sky: FrameSky | None = None
     activity: ActivityLine | None = None
+    course: Course | None = None
+    versions: tuple[HistoryLine, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

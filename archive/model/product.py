@@ -9,6 +9,11 @@ from typing import Any
 
 from archive.model.identity import EntryId, FileKey, FrameId, PixelKey, derived_key
 
+WRITTEN = ("title", "caption", "creator", "rights")
+"""Texts of frames that are written into what is made of them, in this order."""
+Texts = tuple[tuple[str, str], ...]
+"""Names of texts, of those in ``WRITTEN``, and what they say."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class PixelSpec:
@@ -100,7 +105,10 @@ class Origin:
 
 @dataclass(frozen=True, kw_only=True)
 class Derivative:
-    """A file that was made, and everything it was made from; ``path`` is below the volume."""
+    """A file that was made, and everything it was made from; ``path`` is below the volume.
+
+    ``texts`` are those that were written into it.
+    """
 
     job: str
     path: str
@@ -112,6 +120,7 @@ class Derivative:
     made: str
     document_id: str
     instance_id: str
+    texts: Texts = ()
 
 
 def pixel_key(
@@ -121,7 +130,9 @@ def pixel_key(
     return PixelKey(derived_key("render", inputs, effective, lens, pixels.to_json(), generation))
 
 
-def file_key(pixel_keys: list[PixelKey], spec: Spec) -> FileKey:
-    """The pixel keys in order, and how they are encoded and described."""
+def file_key(pixel_keys: list[PixelKey], spec: Spec, texts: Texts = ()) -> FileKey:
+    """The pixel keys in order, how they are encoded, and what is written into the file."""
     document = spec.to_json()
-    return FileKey(derived_key("file", list(pixel_keys), document))
+    # A file without texts keeps the key that it had before there were any.
+    said = [dict(texts)] if texts else []
+    return FileKey(derived_key("file", list(pixel_keys), document, *said))

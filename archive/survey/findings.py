@@ -7,26 +7,15 @@ from collections.abc import Sequence
 from statistics import median
 
 from archive.engine.measure import shift
-from archive.model.capture import CaptureFacts, Frame
+from archive.model.capture import Frame
 from archive.model.survey import Cells, Finding, Measures, SurveyLine
+from archive.survey.courses import gain_stops
 
 _NOTABLE_CLIPPED, _NOTABLE_DARK = 0.01, 0.6
 _WINDOW = 9
 _LOST, _LOSING = 0.7, 0.88
 _LEAST_JUMP = 3.0
 _UNIT = 1e6
-
-
-def gain_stops(facts: CaptureFacts) -> float:
-    """By how many stops the settings brighten over 1 s at f/1 and ISO 100; unknown ones count as these."""
-    stops = 0.0
-    if facts.exposure_s:
-        stops += math.log2(facts.exposure_s)
-    if facts.iso:
-        stops += math.log2(facts.iso / 100)
-    if facts.f_number:
-        stops -= 2 * math.log2(facts.f_number)
-    return stops
 
 
 def excess(cells: Cells) -> tuple[float, float]:

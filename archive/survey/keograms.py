@@ -13,7 +13,8 @@ from archive.catalogue.books import Books
 from archive.engine.blend import Axis, keogram, keogram_page
 from archive.engine.output import encode_png
 from archive.model.capture import Frame
-from archive.survey.records import Seen, middle_columns
+from archive.survey.pictures import middle_columns
+from archive.survey.records import Seen
 
 _LABEL = "vertical slice: the middle column of each frame, top at the top; time runs to the right"
 

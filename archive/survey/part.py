@@ -10,10 +10,14 @@ from archive.engine.levelling import LEAST_FRAMES, Levelled, level
 from archive.engine.surveyor import Picture
 from archive.errors import ArchiveError, UsageError, shown
 from archive.model.capture import Frame
+from archive.model.clocks import ClockCheck
 from archive.model.survey import LevellingReport, SequenceSurvey, Suggestion, SurveyReport
-from archive.survey.findings import findings, gain_stops, survey_lines
+from archive.survey.clock_checking import check_clocks
+from archive.survey.courses import gain_stops
+from archive.survey.findings import findings, survey_lines
 from archive.survey.keograms import Keogram, make_keogram
-from archive.survey.records import Seen, preview_picture, seen_of
+from archive.survey.pictures import preview_picture
+from archive.survey.records import Seen, seen_of
 from archive.survey.run import Progress, run_survey
 from archive.survey.suggesting import suggest
 
@@ -117,6 +121,20 @@ class Survey:
         _, pairs = self.surveyed(name)
         lines = survey_lines([(frame, seen.surveyed.measures) for frame, seen in pairs])
         return suggest(lines, count)
+
+    def check_clocks(self, night: str | None = None) -> ClockCheck:
+        """What brightness says of the cameras' clocks in a night, by default the last one held.
+
+        Raises
+        ------
+        UsageError : when there is no such night, or nothing of it was surveyed.
+        """
+        held = [line.night for line in self._books.catalogue.nights()]
+        if night is None and not held:
+            raise UsageError(
+                "No night is held here yet.", hint="Take a card in with `noctuary ingest FOLDER`."
+            )
+        return check_clocks(self._books, night or held[-1])
 
     def previews(self, name: str) -> Iterator[Picture]:
         """The previews of a sequence in order; those that are damaged or missing are left out.

@@ -6,11 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from archive.catalogue.books import Books
-from archive.engine.surveyor import Picture, read_picture
-from archive.errors import ArchiveError, DamagedFileError, shown
+from archive.errors import ArchiveError
 from archive.model.capture import Frame
-from archive.model.survey import METHOD, KeptFile, SurveyDocument, SurveyedFrame
-from archive.store.surveys import document_names, read_document, read_kept, survey_folder
+from archive.model.survey import METHOD, SurveyDocument, SurveyedFrame
+from archive.store.surveys import document_names, read_document, survey_folder
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,57 +57,3 @@ def seen_of(books: Books, frames: Sequence[Frame]) -> dict[str, Seen]:
         found |= surveyed_frames(books, folders[roll])
     wanted = {frame.id for frame in frames}
     return {frame: seen for frame, seen in found.items() if frame in wanted}
-
-
-def kept_bytes(books: Books, folder: str, kept: KeptFile) -> bytes:
-    """A preview or slices file from the first mounted volume that has it sound.
-
-    Raises
-    ------
-    DamagedFileError : when every copy is damaged. ArchiveError : when no mounted volume has one.
-    """
-    trouble: ArchiveError | None = None
-    for volume in books.volumes:
-        try:
-            return read_kept(volume.disk, folder, kept)
-        except FileNotFoundError:
-            continue
-        except DamagedFileError as error:
-            trouble = error
-    raise trouble or ArchiveError(
-        f"The survey file {shown(f'{folder}/{kept.path}')} is on no mounted volume.",
-        hint="Nothing was changed. Mount a volume that holds it, or run `noctuary survey`.",
-    )
-
-
-def preview_picture(books: Books, seen: Seen) -> Picture:
-    """A frame's preview: uint8, (height, width, 3), sRGB.
-
-    Raises
-    ------
-    ArchiveError : when no sound copy is at hand.
-    """
-    data = kept_bytes(books, seen.folder, seen.surveyed.preview)
-    return read_picture(data, *seen.size, f"preview of {shown(seen.surveyed.path)}")
-
-
-def middle_columns(books: Books, seen: Sequence[Seen]) -> list[Picture | None]:
-    """The middle column of each preview, uint8, (height, 3); None where its slices file is unusable."""
-    slices: dict[str, Picture | None] = {}
-    columns: list[Picture | None] = []
-    for each in seen:
-        path = each.surveyed.slices.path
-        if path not in slices:
-            slices[path] = _slices(books, each)
-        picture = slices[path]
-        at = each.surveyed.slice_at
-        columns.append(picture[:, at] if picture is not None and at < picture.shape[1] else None)
-    return columns
-
-
-def _slices(books: Books, seen: Seen) -> Picture | None:
-    try:
-        data = kept_bytes(books, seen.folder, seen.surveyed.slices)
-        return read_picture(data, None, seen.size[1], "slices")
-    except ArchiveError:
-        return None

@@ -9,7 +9,6 @@ from archive.model.editing import (
     Carried,
     Comparison,
     Contest,
-    Decision,
     FinishLine,
     HouseLine,
     LineState,
@@ -69,9 +68,10 @@ def tell_history(report: Report, lines: Sequence[HistoryLine]) -> None:
                 report.say(f"      “{shown(note)}”")
 
 
-def _heading(version: Version) -> str:
+def _heading(version: Version, called: str = "") -> str:
+    """Id, time, person and kind of a version; ``called`` is its line's name, where that is another by now."""
     kind = "shared" if version.selection else "own, in sequences too" if version.in_sequence else "own"
-    kind += "" if version.line == MAIN else f", line {shown(version.line)}"
+    kind += "" if version.line == MAIN else f", line {shown(called or version.line)}"
     who = f" {shown(version.person)}" if version.person else ""
     return f"{short(version.entry)}  {version.time.replace('T', ' ')[:16]}{who}  ({kind})"
 
@@ -114,7 +114,7 @@ def tell_lines(report: Report, states: Sequence[LineState]) -> None:
     for state in states:
         mark = "*" if state.current else " "
         count = f"{state.versions} version{'' if state.versions == 1 else 's'}"
-        newest = f", newest {_heading(state.newest)}" if state.newest else ""
+        newest = f", newest {_heading(state.newest, state.name)}" if state.newest else ""
         report.say(f"{mark} {shown(state.name)}  {count}{newest}")
 
 
@@ -158,19 +158,6 @@ def tell_comparison(report: Report, found: Comparison) -> None:
     )
     if found.written:
         report.say(f"Written: {shown(found.written)}")
-
-
-def tell_decisions(report: Report, decisions: Sequence[Decision]) -> None:
-    """Decisions, newest first."""
-    if not decisions:
-        report.say("Nothing was decided here yet.")
-    for each in decisions:
-        who = f" {shown(each.person)}" if each.person else ""
-        report.say(f"{short(each.entry)}  {each.time.replace('T', ' ')[:16]}{who}  {each.kind}", "bold")
-        for words in each.words[:6]:
-            report.say(f"    {words}")
-        if len(each.words) > 6:
-            report.say(f"    … and {len(each.words) - 6} more")
 
 
 def text_rows(story: Story) -> list[tuple[str, str]]:

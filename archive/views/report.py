@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
 from archive.errors import shown
 from archive.model.capture import CaptureFacts
 from archive.model.identity import short
-from archive.model.listing import Copy, FoundFrames, FrameLine, NightLine, SequenceLine
-from archive.model.product import Derivative
 from archive.model.results import (
     AuditReport,
     ExportReport,
@@ -24,9 +21,10 @@ from archive.model.results import (
     RebuildReport,
     StaleLine,
 )
+from archive.views.tables import Column, Gives, fitted
 
 _MOST_NOTES = 12
-_WHOLE = frozenset({"night", "dark", "sequence", "file", "id", "taken"})
+_WHOLE = frozenset({"night", "sequence", "file", "id", "taken", "written", "spec"})
 """Columns that people copy from: a name broken over two lines cannot be."""
 
 
@@ -40,17 +38,16 @@ class Report:
         """A line as it is: no markup is read out of names."""
         self.console.print(Text(text, style=style), soft_wrap=True)
 
-    def table(self, columns: Sequence[tuple[str, str]], rows: Iterable[Sequence[str]]) -> None:
-        """A table with headed columns; ``right`` or ``left`` says how each is set."""
-        table = Table(box=None, padding=(0, 2, 0, 0), header_style="bold")
-        for name, side in columns:
-            whole = name in _WHOLE
-            table.add_column(
-                name, justify="right" if side == "right" else "left", overflow="fold", no_wrap=whole
-            )
-        for row in rows:
-            table.add_row(*(Text(cell) for cell in row))
-        self.console.print(table)
+    def table(self, columns: Sequence[Column | tuple[str, str]], rows: Iterable[Sequence[str]]) -> None:
+        """A table that fits the console; what had to be left out for that is told below it.
+
+        A column may be given as its head and ``right`` or ``left``: those set to the right, and those with
+        names that people copy, stay whole, and the text of others breaks into lines.
+        """
+        made = fitted([_column(each) for each in columns], rows, self.console.width)
+        self.console.print(made.table, width=max(made.width, self.console.width), crop=False)
+        if made.left_out:
+            self.say(f"Left out, for want of room: {', '.join(made.left_out)}.", "dim")
 
     def notes(self, title: str, notes: Sequence[FileNote], style: str = "") -> None:
         """Files and what there is to say of each, under a title; the first dozen of many."""
@@ -61,147 +58,6 @@ class Report:
             self.say(f"    {note.path}: {note.text}")
         if len(notes) > _MOST_NOTES:
             self.say(f"    … and {len(notes) - _MOST_NOTES} more; --json lists all.")
-
-    # -- nights --------------------------------------------------------------------------------
-
-    def nights(self, lines: Sequence[NightLine], more: Sequence[tuple[str, Sequence[str]]] = ()) -> None:
-        """Nights, a row each; ``more`` are further columns with their heads."""
-        if not lines:
-            self.say("No night is held here yet. Take a card in with `noctuary ingest FOLDER`.")
-            return
-        columns = [("night", ""), ("site", ""), ("cameras", ""), ("frames", "right"), ("sequences", "right")]
-        rows = [
-            [
-                line.night,
-                shown(line.site or "–"),
-                ", ".join(line.cameras),
-                str(line.frames),
-                str(line.sequences),
-                span(line.first, line.last, line.zone),
-                *(cells[index] for _, cells in more),
-            ]
-            for index, line in enumerate(lines)
-        ]
-        self.table([*columns, ("from – to", ""), *((head, "") for head, _ in more)], rows)
-
-    def sequences(self, lines: Sequence[SequenceLine]) -> None:
-        if not lines:
-            self.say("No sequence is held here yet: five frames at a steady cadence make one.")
-            return
-        columns = [
-            ("sequence", ""),
-            ("frames", "right"),
-            ("missed", "right"),
-            ("cadence", "right"),
-            ("spans", "right"),
-            ("at 25/s", "right"),
-            ("begins", ""),
-            ("title", ""),
-        ]
-        titled = any(line.title for line in lines)
-        self.table(
-            columns if titled else columns[:-1],
-            [
-                [
-                    line.address,
-                    str(line.frames),
-                    str(line.missed),
-                    f"{line.cadence_s:.1f} s",
-                    minutes(line.span_s),
-                    f"{line.plays_s():.1f} s",
-                    f"{local(line.first, line.zone):%H:%M:%S %Z}",
-                    *([shown(line.title)] if titled else []),
-                ]
-                for line in lines
-            ],
-        )
-
-    def frames(self, lines: Sequence[FrameLine]) -> None:
-        columns = [
-            ("#", "right"),
-            ("file", ""),
-            ("taken", ""),
-            ("settings", ""),
-            ("rated", "right"),
-            ("recipes", "right"),
-            ("id", ""),
-        ]
-        groups: dict[str, list[list[str]]] = {}
-        for line in lines:
-            group, _, position = (line.address or "").partition("#")
-            uncertain = "?" if line.frame.time_source in ("file", "assumed", "doubtful") else ""
-            contested = "!" if line.contested else ""
-            row = [
-                position,
-                shown(line.frame.name),
-                f"{local(line.frame.taken, line.zone):%H:%M:%S}{uncertain}",
-                settings(line.frame.facts),
-                str(line.rating) if line.rating else "",
-                f"{line.versions or ''}{contested}",
-                short(line.frame.id, 8),
-            ]
-            groups.setdefault(group or f"{line.frame.night}/{line.camera}, single frames", []).append(row)
-        for group, rows in groups.items():
-            self.say(group, "bold")
-            self.table(columns, rows)
-        if any(line.contested for line in lines):
-            self.say("! two versions claim to be current: `noctuary recipe settle FRAME --show`.", "yellow")
-
-    def found(self, found: FoundFrames) -> None:
-        """What a query found: the first frames, and how many there are."""
-        self.frames(found.frames)
-        left = found.count - len(found.frames)
-        if found.more:
-            self.say(f"{len(found.frames)} of more than {found.count} frames; --limit lists more.")
-        elif left > 0:
-            self.say(f"{len(found.frames)} of {found.count} frames; --limit lists more.")
-        else:
-            self.say(f"{found.count} frames." if found.count != 1 else "1 frame.")
-
-    def queries(self, kept: Mapping[str, str]) -> None:
-        if not kept:
-            self.say("No query is kept yet: `noctuary find QUERY --keep NAME`.")
-            return
-        self.table([("name", ""), ("asks", "")], [[shown(n), shown(q)] for n, q in kept.items()])
-
-    def show(
-        self,
-        line: FrameLine,
-        copies: Sequence[tuple[str, Copy]],
-        companions: Sequence[tuple[str, str]],
-        recipe: Sequence[tuple[str, str]],
-        made: Sequence[Derivative],
-        sky: Sequence[tuple[str, str]] = (),
-    ) -> None:
-        """One frame with its whole story."""
-        frame, facts = line.frame, line.frame.facts
-        self.say(f"{line.address or frame.night}  {shown(frame.name)}", "bold")
-        source = {
-            "offset": "its recorded offset",
-            "site": "the site's time zone",
-            "doubtful": "the site's time zone, in an hour when its clocks were changed",
-            "assumed": "no zone known: taken as UTC",
-            "file": "the file's own time: the camera recorded none",
-        }
-        camera = " ".join(part for part in (facts.make, facts.model) if part)
-        rows = [
-            ("taken", f"{clock(line.zone, frame.taken)}, by {source[frame.time_source]}"),
-            ("camera", f"{line.camera}  {shown(camera)}".strip()),
-            ("lens", shown(facts.lens or "–")),
-            ("settings", settings(facts) or "–"),
-            *sky,
-            ("rating", str(line.rating) if line.rating else "none"),
-            ("keywords", ", ".join(shown(word) for word in line.keywords) or "none"),
-            ("id", frame.id),
-            *(("copy", f"{shown(name)}: masters/{shown(copy.path)}") for name, copy in copies),
-            *(("beside it", f"{shown(path)} ({role})") for path, role in companions),
-        ]
-        self.table([("", ""), ("", "")], rows)
-        self.recipe(recipe)
-        if line.contested:
-            self.say("Contested: the newest version is shown; `noctuary recipe settle` chooses.", "yellow")
-        for derivative in made:
-            self.say(f"made   {derivative.made[:10]}  {derivative.spec.name}  {shown(derivative.path)}")
 
     # -- recipes -------------------------------------------------------------------------------
 
@@ -307,6 +163,14 @@ class Report:
             self.say(f"  {fault}", "bold red")
         for told in report.noticed:
             self.say(f"  {told}")
+
+
+def _column(given: Column | tuple[str, str]) -> Column:
+    if isinstance(given, Column):
+        return given
+    head, side = given
+    whole = side == "right" or head in _WHOLE
+    return Column(head, right=side == "right", gives=Gives.NOTHING if whole else Gives.LINES, least=12)
 
 
 def size(count: int) -> str:

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from archive.errors import shown
 from archive.model.survey import LevellingReport, SequenceSurvey, SurveyReport
 from archive.views.report import Report, local
+from archive.views.sparkline import sparkline
 
-_BARS = "▁▂▃▄▅▆▇█"
 _COLUMNS = 40
 _MOST = 12
 
@@ -69,14 +69,4 @@ def _curve(values: Sequence[float | None], form: str) -> tuple[str, str, str]:
     if not known:
         return "–", "", "–"
     low, high = min(known), max(known)
-    columns = min(_COLUMNS, len(values))
-    bars = []
-    for column in range(columns):
-        part = values[column * len(values) // columns : (column + 1) * len(values) // columns]
-        there = [value for value in part if value is not None]
-        if not there:
-            bars.append(" ")
-            continue
-        share = (sum(there) / len(there) - low) / (high - low) if high > low else 0.0
-        bars.append(_BARS[min(len(_BARS) - 1, int(share * len(_BARS)))])
-    return format(low, form), "".join(bars), format(high, form)
+    return format(low, form), sparkline(values, _COLUMNS), format(high, form)

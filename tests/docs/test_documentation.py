@@ -31,7 +31,17 @@ def commands(group: Any, words: tuple[str, ...] = ()) -> Iterator[tuple[tuple[st
         yield from commands(command, (*words, name))
 
 
-ALL = dict(commands(typer.main.get_command(app)))
+def groups(group: Any, words: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], Any]]:
+    """Every group below another, with its words."""
+    for name, command in group.commands.items():
+        if hasattr(command, "commands"):
+            yield (*words, name), command
+            yield from groups(command, (*words, name))
+
+
+ROOT_COMMAND: Any = typer.main.get_command(app)
+ALL = dict(commands(ROOT_COMMAND))
+GROUPS = dict(groups(ROOT_COMMAND))
 
 
 @pytest.mark.parametrize("words", ALL, ids=" ".join)
@@ -56,10 +66,34 @@ def test_every_option_and_argument_has_help(words: tuple[str, ...]) -> None:
         assert getattr(parameter, "help", None), f"{' '.join(words)}: {parameter.name}"
 
 
-def test_groups_have_help_too() -> None:
-    root: Any = typer.main.get_command(app)
-    for name, command in root.commands.items():
-        assert command.help, name
+@pytest.mark.parametrize("words", GROUPS, ids=" ".join)
+def test_every_group_says_what_it_is_for_and_shows_an_example_of_one_of_its_commands(
+    words: tuple[str, ...],
+) -> None:
+    text = GROUPS[words].help or ""
+    assert len(text.splitlines()[0].split()) >= 2
+    (example,) = re.findall(r"^\s*Example: (.+)$", text, re.MULTILINE)
+    typed = shlex.split(example)
+    assert typed[: 1 + len(words)] == ["noctuary", *words]
+    below = next(
+        command for length in (2, 1) if (command := tuple(typed[1 : 1 + len(words) + length])) in ALL
+    )
+    ALL[below].make_context(" ".join(below), typed[1 + len(below) :], resilient_parsing=False)
+
+
+@pytest.mark.parametrize("words", [(), *GROUPS, *ALL], ids=" ".join)
+def test_no_help_shows_types_or_brackets_of_the_library(words: tuple[str, ...]) -> None:
+    command = {(): ROOT_COMMAND, **GROUPS, **ALL}[words]
+    context = command.make_context("noctuary", [], resilient_parsing=True)
+    text = command.get_help(context)
+    assert not re.findall(r"<(?:str|int|float|path|list|bool)|\[\[|\]\]|\{[A-Za-z]+…?\}", text)
+
+
+def test_every_command_stands_under_one_heading_of_the_help() -> None:
+    headed = [name for _, names in ROOT_COMMAND.sections for name in names]
+    assert len(headed) == len(set(headed))
+    assert set(ROOT_COMMAND.commands) - set(headed) == {"demo"}
+    assert set(headed) <= set(ROOT_COMMAND.commands)
 
 
 def test_the_readme_mentions_every_command_that_people_need() -> None:

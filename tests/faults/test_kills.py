@@ -209,7 +209,7 @@ def test_ctrl_c_says_what_is_safe_and_the_next_run_completes(
         if code == 130:
             hit += 1
             assert "Interrupted" in err
-            assert "is safe" in err
+            assert "is safe" in err or "Nothing on the card was changed" in err
             assert "Run the same command again" in err
         run(*ingest(card), folder=archive)
         assert masters(archive) == masters(whole)

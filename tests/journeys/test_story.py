@@ -68,7 +68,7 @@ def test_a_night_from_card_to_movie_and_back(night: DemoNight, tmp_path: Path) -
     assert dry["entry"] is None
     carried = run("recipe", "carry", frame, "--to", address, "--json", folder=home).json
     assert carried["frames"] == north["frames"]
-    assert run("recipe", "show", frame, "--json", folder=home).json["base"]
+    assert run("recipe", "show", frame, "--json", folder=home).json["effective"]["base"]
     assert len(run("recipe", "history", frame, "--json", folder=home).json) == 2
 
     still = run("export", frame, "--spec", "still-web", "--json", folder=home).json

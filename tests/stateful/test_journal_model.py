@@ -91,13 +91,13 @@ class Told:
     along: tuple[tuple[str, int], ...] = ()
 
     def at(self, frame: str) -> float | None:
-        """The stops at a frame: on straight lines between the anchors, flat outside, to a ten-thousandth."""
+        """The stops at a frame: on straight lines between the anchors, flat outside, to a thousandth."""
         if not self.anchors:
             return self.stops
         moments = dict(self.along)
         knots = sorted((moments[anchor], stops) for anchor, stops in self.anchors)
         places, values = zip(*knots, strict=True)
-        return round(float(np.interp(moments[frame], places, values)), 4)
+        return round(float(np.interp(moments[frame], places, values)), 3)
 
 
 class Known:

@@ -1,49 +1,13 @@
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
 import pytest
 from support.cards import archive_in
 from support.exports import SEQUENCE, studio
 
-from archive.errors import ArchiveError, UsageError
-from archive.store.volumes import find_volume
+from archive.errors import ArchiveError
 from archive.workspace import describe_operators, list_specs, locate, new_archive, new_volume, open_archive
-
-
-def test_an_archive_is_found_from_inside_by_name_and_by_the_environment(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    new_archive(tmp_path / "a")
-    (tmp_path / "a/masters/deep").mkdir(parents=True)
-    monkeypatch.chdir(tmp_path / "a/masters/deep")
-    assert locate(None) == tmp_path / "a"
-    assert locate(tmp_path / "a/masters") == tmp_path / "a"
-    monkeypatch.chdir(tmp_path)
-    with pytest.raises(ArchiveError, match="There is no archive here"):
-        locate(None)
-    monkeypatch.setenv("NOCTUARY_ARCHIVE", str(tmp_path / "a"))
-    assert locate(None) == tmp_path / "a"
-    with pytest.raises(ArchiveError, match="There is no archive in"):
-        open_archive(tmp_path)
-
-
-def test_an_archive_is_made_only_where_nothing_is(tmp_path: Path) -> None:
-    (tmp_path / "full").mkdir()
-    (tmp_path / "full/mine.txt").write_text("mine")
-    with pytest.raises(UsageError, match="already holds something"):
-        new_archive(tmp_path / "full")
-    new_archive(tmp_path / "a")
-    with pytest.raises(UsageError, match="lies in the archive"):
-        new_archive(tmp_path / "a/inside")
-    assert (tmp_path / "a/FORMATS.md").read_text().startswith("# The formats")
-
-
-def test_a_folder_name_of_bytes_that_are_no_text_names_its_volume_escaped(tmp_path: Path) -> None:
-    volume = new_archive(tmp_path / os.fsdecode(b"ice\xff"))
-    assert volume.name == "ice\\xff"
-    assert find_volume(volume.root) == volume.root
 
 
 def test_a_volume_of_another_archive_is_refused(tmp_path: Path) -> None:
@@ -141,16 +105,15 @@ def test_a_catalogue_that_cannot_be_opened_is_given_up_by_a_rebuild(tmp_path: Pa
         assert workspace.custody.rebuild(lambda *_: None).frames == 6
 
 
-def test_operators_and_specs_are_described_without_an_archive() -> None:
-    (one,) = describe_operators("exposure")
-    assert "EV" in one.parameters[0].range
-    assert len(describe_operators()) > 5
-    assert {spec.name for spec in list_specs()} >= {"still-web", "movie-hd"}
-    with pytest.raises(UsageError):
-        describe_operators("sparkle")
-
-
 def test_a_closed_workspace_can_be_opened_again(tmp_path: Path) -> None:
     archive_in(tmp_path / "a").close()
     with open_archive(tmp_path / "a") as workspace:
         assert [site.name for site in workspace.books.catalogue.sites()] == ["River bend"]
+
+
+def test_what_lies_below_can_be_had_from_here(tmp_path: Path) -> None:
+    assert locate(new_archive(tmp_path / "a").root / "masters") == tmp_path / "a"
+    assert [each.name for each in describe_operators("exposure")] == ["exposure"]
+    assert {spec.name for spec in list_specs()} >= {"still-web", "movie-hd"}
+    with pytest.raises(ArchiveError, match="There is no archive in"):
+        open_archive(tmp_path)

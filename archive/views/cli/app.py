@@ -29,14 +29,43 @@ from archive.views.cli import (
     texts,
     uniting,
 )
+from archive.views.cli.helping import Commands, Group
+
+
+class Noctuary(Group):
+    """Every command under the job it does."""
+
+    sections = (
+        ("Cards and places", ("new", "ingest", "may-erase", "volume", "site", "activity")),
+        (
+            "Nights and frames",
+            (
+                "nights",
+                "sequences",
+                "frames",
+                "show",
+                "find",
+                "queries",
+                "rate",
+                "keyword",
+                "text",
+                "sequence",
+            ),
+        ),
+        ("Clocks and sky", ("clock", "clock-check", "sky")),
+        ("Survey", ("survey", "suggest", "keogram", "rush", "level")),
+        ("Recipes", ("recipe", "preview", "lens", "darks", "operators", "gallery", "journal", "take-back")),
+        ("Exports", ("export", "specs", "stale", "regenerate", "lineage")),
+        ("Custody", ("audit", "rebuild", "unite")),
+    )
+
 
 _CODES = " · ".join(f"{int(code)} {code.meaning}" for code in Exit)
 
-app = typer.Typer(
+app = Commands(
     name="noctuary",
-    no_args_is_help=True,
+    cls=Noctuary,
     add_completion=False,
-    rich_markup_mode=None,
     pretty_exceptions_enable=False,
     help="Keeps every frame of every night: verified off the card, developed without being touched, "
     "and every picture traceable to its master and recipe.\n\n"

@@ -10,6 +10,7 @@ import typer
 
 from archive.errors import Exit
 from archive.model.results import IngestReport
+from archive.views.cli.helping import Commands
 from archive.views.cli.options import (
     AlsoOption,
     ArchiveOption,
@@ -49,10 +50,16 @@ def new(
 
 def site_add(
     name: Annotated[str, typer.Argument(help="What you call the place.")],
-    latitude: Annotated[float, typer.Option("--latitude", help="Degrees, north positive.")],
-    longitude: Annotated[float, typer.Option("--longitude", help="Degrees, east positive.")],
+    latitude: Annotated[
+        float, typer.Option("--latitude", metavar="DEGREES", help="Degrees, north positive.")
+    ],
+    longitude: Annotated[
+        float, typer.Option("--longitude", metavar="DEGREES", help="Degrees, east positive.")
+    ],
     zone: Annotated[str, typer.Option("--zone", help="Time zone, such as Europe/Oslo.")],
-    elevation: Annotated[float, typer.Option("--elevation", help="Metres above the sea.")] = 0.0,
+    elevation: Annotated[
+        float, typer.Option("--elevation", metavar="METRES", help="Metres above the sea.")
+    ] = 0.0,
     archive: ArchiveOption = None,
     person: PersonOption = None,
     as_json: JsonOption = False,
@@ -144,7 +151,7 @@ def ingest(
 def may_erase(
     source: Annotated[Path, typer.Argument(metavar="SOURCE", help="The card, or any folder.")],
     copies: Annotated[
-        int, typer.Option("--copies", help="How many different devices must hold each file.")
+        int, typer.Option("--copies", metavar="N", help="How many different devices must hold each file.")
     ] = 2,
     within: Annotated[
         str, typer.Option("--within", metavar="SPAN", help="How old an audit may be to count: 30d, 12h, 2w.")
@@ -188,12 +195,12 @@ def volume_device(
 
 def add_to(app: typer.Typer) -> None:
     app.command()(new)
-    sites = typer.Typer(help="Places where frames are taken.", no_args_is_help=True, rich_markup_mode=None)
+    sites = Commands(help="Places where frames are taken.\n\nExample: noctuary site list")
     sites.command("add")(site_add)
     sites.command("list")(site_list)
     app.add_typer(sites, name="site")
     app.command()(ingest)
     app.command("may-erase")(may_erase)
-    volumes = typer.Typer(help="Folders that hold copies.", no_args_is_help=True, rich_markup_mode=None)
+    volumes = Commands(help='Folders that hold copies.\n\nExample: noctuary volume device BLUE "grey drive"')
     volumes.command("device")(volume_device)
     app.add_typer(volumes, name="volume")

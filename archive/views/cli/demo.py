@@ -23,9 +23,15 @@ def demo(
     folder: Annotated[
         Path, typer.Argument(help="A new or empty folder for cards, archive and pictures.")
     ] = Path("noctuary-demo"),
-    seed: Annotated[int, typer.Option("--seed", help="Another number makes another night.")] = 20260318,
-    frames: Annotated[int, typer.Option("--frames", min=12, max=999, help="Frames in each sequence.")] = 90,
-    size: Annotated[str, typer.Option("--size", help="Frame size in pixels.")] = "840x560",
+    seed: Annotated[
+        int, typer.Option("--seed", metavar="N", help="Another number makes another night.")
+    ] = 20260318,
+    frames: Annotated[
+        int, typer.Option("--frames", metavar="N", min=12, max=999, help="Frames in each sequence.")
+    ] = 90,
+    size: Annotated[
+        str, typer.Option("--size", metavar="WIDTHxHEIGHT", help="Frame size in pixels.")
+    ] = "840x560",
     as_json: JsonOption = False,
 ) -> None:
     """Play a whole night, from two camera cards to a movie and back to its masters.

@@ -8,6 +8,7 @@ import typer
 
 from archive.errors import UsageError
 from archive.views.cli.options import ArchiveOption, JsonOption, PersonOption, opened
+from archive.views.nightreport import tell_found, tell_queries
 from archive.views.plain import print_json
 from archive.views.report import Report
 
@@ -56,7 +57,7 @@ def find(
     if as_json:
         print_json(found)
     else:
-        Report().found(found)
+        tell_found(Report(), found)
 
 
 def queries(archive: ArchiveOption = None, as_json: JsonOption = False) -> None:
@@ -66,7 +67,7 @@ def queries(archive: ArchiveOption = None, as_json: JsonOption = False) -> None:
     """
     with opened(archive) as workspace:
         kept = workspace.queries.kept()
-    print_json(kept) if as_json else Report().queries(kept)
+    print_json(kept) if as_json else tell_queries(Report(), kept)
 
 
 def add_to(app: typer.Typer) -> None:

@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from archive.views.cli.helping import Commands
 from archive.views.cli.nights import FrameArgument
 from archive.views.cli.options import (
     ArchiveOption,
@@ -40,7 +41,7 @@ def finish_add(
     operator: Annotated[str, typer.Argument(help="An operator that can be a finish step.")],
     settings: SettingsArgument = None,
     at: Annotated[
-        int | None, typer.Option("--at", help="Its place, 1 is the first; by default last.")
+        int | None, typer.Option("--at", metavar="N", help="Its place, 1 is the first; by default last.")
     ] = None,
     shared: SharedOption = False,
     note: NoteOption = "",
@@ -79,7 +80,7 @@ def finish_adjust(
 def finish_move(
     name: FrameArgument,
     item: ItemArgument,
-    to: Annotated[int, typer.Option("--to", help="Its new place; 1 is the first.")],
+    to: Annotated[int, typer.Option("--to", metavar="N", help="Its new place; 1 is the first.")],
     shared: SharedOption = False,
     note: NoteOption = "",
     archive: ArchiveOption = None,
@@ -133,10 +134,9 @@ def finish_remove(
 
 
 def add_to(recipe: typer.Typer) -> None:
-    finish = typer.Typer(
-        help="The finish: ordered steps after the base, each switched on or off.",
-        no_args_is_help=True,
-        rich_markup_mode=None,
+    finish = Commands(
+        help="The finish: ordered steps after the base, each switched on or off.\n\n"
+        "Example: noctuary recipe finish list 2026-03-18/north/1#58"
     )
     finish.command("list")(finish_list)
     finish.command("add")(finish_add)

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from archive.errors import shown
+from archive.views.cli.helping import Commands
 from archive.views.cli.nights import FrameArgument
 from archive.views.cli.options import (
     ArchiveOption,
@@ -124,10 +125,8 @@ def house_start(
 
 
 def add_to(recipe: typer.Typer) -> None:
-    house = typer.Typer(
-        help="House recipes: kept under a name, to start from.",
-        no_args_is_help=True,
-        rich_markup_mode=None,
+    house = Commands(
+        help="House recipes: kept under a name, to start from.\n\nExample: noctuary recipe house list"
     )
     house.command("list")(house_list)
     house.command("save")(house_save)

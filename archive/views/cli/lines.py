@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from archive.views.cli.helping import Commands
 from archive.views.cli.options import ArchiveOption, JsonOption, PersonOption, SharedOption, opened
 from archive.views.plain import print_json
 from archive.views.recipereport import tell_lines, tell_saved
@@ -81,10 +82,9 @@ def line_rename(
 
 
 def add_to(recipe: typer.Typer) -> None:
-    lines = typer.Typer(
-        help="Lines: other ways to develop the same frame, side by side, under names.",
-        no_args_is_help=True,
-        rich_markup_mode=None,
+    lines = Commands(
+        help="Lines: other ways to develop the same frame, side by side, under names.\n\n"
+        "Example: noctuary recipe line list 2026-03-18/north/1#58"
     )
     lines.command("list")(line_list)
     lines.command("start")(line_start)

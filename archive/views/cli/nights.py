@@ -9,6 +9,7 @@ import typer
 from archive.errors import UsageError
 from archive.views.cli.options import ArchiveOption, JsonOption, PersonOption, opened
 from archive.views.clocks import correction_in_words
+from archive.views.nightreport import tell_frames, tell_nights, tell_sequences, tell_story
 from archive.views.plain import plain, print_json
 from archive.views.recipereport import text_rows
 from archive.views.report import Report
@@ -24,7 +25,7 @@ FrameArgument = Annotated[
 
 
 _FEW = 40
-"""So many nights are listed with their sky unless told otherwise: each takes some milliseconds."""
+"""So many are listed with sky or brightness unless told otherwise: each takes some milliseconds."""
 
 
 def nights(
@@ -43,21 +44,27 @@ def nights(
         lines = workspace.nights()
         if sky or (sky is None and len(lines) <= _FEW):
             lines = workspace.skies.told(lines)
-    print_json(lines) if as_json else Report().nights(lines, night_columns(lines))
+    print_json(lines) if as_json else tell_nights(Report(), lines, night_columns(lines))
 
 
 def sequences(
     night: Annotated[str | None, typer.Argument(metavar="[NIGHT]", help="Only of this night.")] = None,
+    curves: Annotated[
+        bool | None,
+        typer.Option("--curves/--no-curves", help="With surveyed brightness; by default if they are few."),
+    ] = None,
     archive: ArchiveOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """List the sequences: how many frames at which cadence, and how long they play.
+    """List the sequences: how many frames at which cadence, how long they play, how brightness ran.
 
     Example: noctuary sequences 2026-03-18
     """
     with opened(archive) as workspace:
         lines = workspace.sequences(night)
-    print_json(lines) if as_json else Report().sequences(lines)
+        if curves or (curves is None and len(lines) <= _FEW):
+            lines = workspace.courses.told(lines)
+    print_json(lines) if as_json else tell_sequences(Report(), lines)
 
 
 def frames(
@@ -73,7 +80,7 @@ def frames(
     """
     with opened(archive) as workspace:
         lines = workspace.frames(name)
-    print_json(lines) if as_json else Report().frames(lines)
+    print_json(lines) if as_json else tell_frames(Report(), lines)
 
 
 def show(
@@ -84,7 +91,7 @@ def show(
     archive: ArchiveOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Tell the whole story of one frame: facts, copies, recipe, and what was made of it.
+    """Tell the whole story of one frame: facts, sky, copies, recipe, versions, and what was made of it.
 
     Example: noctuary show 2026-03-18/north/1#40
     """
@@ -96,14 +103,14 @@ def show(
         return
     report = Report()
     rows = [*frame_sky_rows(story), *text_rows(story)]
-    report.show(story.line, story.copies, story.companions, story.recipe, story.made, rows)
+    tell_story(report, story, rows)
     for each in levels:
         report.console.print(levels_lines(each))
 
 
 def rate(
     names: Annotated[list[str], typer.Argument(metavar="FRAME…", help="Frames, sequences or parts of them.")],
-    rating: Annotated[int, typer.Option("--rating", "-r", help="-1 rejected, 0 none, 1 to 5.")],
+    rating: Annotated[int, typer.Option("--rating", "-r", metavar="N", help="-1 rejected, 0 none, 1 to 5.")],
     archive: ArchiveOption = None,
     person: PersonOption = None,
     as_json: JsonOption = False,
@@ -141,12 +148,22 @@ def keyword(
 
 
 def clock(
-    camera: Annotated[str, typer.Argument(help="The camera's short name.")],
-    reads: Annotated[str | None, typer.Option("--reads", help="What the camera's clock read …")] = None,
-    true: Annotated[str | None, typer.Option("--true", help="… when it was really this time.")] = None,
-    since: Annotated[str | None, typer.Option("--from", help="Only from this reading on.")] = None,
-    until: Annotated[str | None, typer.Option("--until", help="Only up to this reading.")] = None,
-    drift: Annotated[float, typer.Option("--drift", help="Seconds that the clock gains a day.")] = 0.0,
+    camera: Annotated[str, typer.Argument(metavar="CAMERA", help="The camera's short name.")],
+    reads: Annotated[
+        str | None, typer.Option("--reads", metavar="TIME", help="What the camera's clock read …")
+    ] = None,
+    true: Annotated[
+        str | None, typer.Option("--true", metavar="TIME", help="… when it was really this time.")
+    ] = None,
+    since: Annotated[
+        str | None, typer.Option("--from", metavar="TIME", help="Only from this reading on.")
+    ] = None,
+    until: Annotated[
+        str | None, typer.Option("--until", metavar="TIME", help="Only up to this reading.")
+    ] = None,
+    drift: Annotated[
+        float, typer.Option("--drift", metavar="SECONDS", help="Seconds that the clock gains a day.")
+    ] = 0.0,
     off: Annotated[bool, typer.Option("--off", help="Take the correction of that span back.")] = False,
     archive: ArchiveOption = None,
     person: PersonOption = None,
@@ -155,7 +172,7 @@ def clock(
     """Correct a camera's clock from a photographed one. Listings and nights move; no picture changes.
 
     Without --reads and --true it lists the corrections that count. Times without an offset are meant in the
-    zone of the site where the camera was then.
+    zone of the site where the camera was then. `noctuary clock-check` finds clocks that are wrong.
 
     Example: noctuary clock river --reads 2026-03-18T21:00:00 --true 2026-03-18T21:01:12
     """

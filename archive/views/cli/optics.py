@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from archive.views.cli.helping import Commands
 from archive.views.cli.nights import FrameArgument
 from archive.views.cli.options import (
     ArchiveOption,
@@ -105,7 +106,9 @@ def measure(
 def add_to(app: typer.Typer) -> None:
     """Register these commands."""
     app.command()(darks)
-    lens = typer.Typer(no_args_is_help=True, help="Lenses: match, apply, measure.")
+    lens = Commands(
+        help="Lenses: match, apply, measure.\n\nExample: noctuary lens match 2026-03-18/north/1#58"
+    )
     lens.command()(match)
     lens.command()(apply)
     lens.command()(measure)

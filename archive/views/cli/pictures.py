@@ -20,7 +20,7 @@ def preview(
     to: Annotated[Path, typer.Option("--to", metavar="FILE.jpg", help="Where to write the picture.")] = Path(
         "preview.jpg"
     ),
-    size: Annotated[int, typer.Option("--size", help="Longer side in pixels.")] = 1600,
+    size: Annotated[int, typer.Option("--size", metavar="PIXELS", help="Longer side in pixels.")] = 1600,
     only: Annotated[
         list[str] | None,
         typer.Option("--only", metavar="OPERATOR", help="Leave out all other operators of the recipe."),
@@ -58,7 +58,9 @@ def gallery(
     samples: Annotated[
         Path | None, typer.Option("--samples", metavar="FOLDER", help="Raw files to show as well.")
     ] = None,
-    size: Annotated[int, typer.Option("--size", help="Longer side of the pictures in pixels.")] = 1200,
+    size: Annotated[
+        int, typer.Option("--size", metavar="PIXELS", help="Longer side of the pictures in pixels.")
+    ] = 1200,
     as_json: JsonOption = False,
 ) -> None:
     """Show what every operator does: pages of pictures, each before, after, and low, mid and high.

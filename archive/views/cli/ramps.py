@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from archive.errors import shown
+from archive.views.cli.helping import Commands
 from archive.views.cli.options import ArchiveOption, JsonOption, NoteOption, PersonOption, opened
 from archive.views.plain import print_json
 from archive.views.rampreport import tell_ramp_saved, tell_ramps
@@ -174,8 +175,9 @@ def ramp_extend(
 
 
 def add_to(recipe: typer.Typer) -> None:
-    ramps = typer.Typer(
-        help="Ramps: values that change along a sequence.", no_args_is_help=True, rich_markup_mode=None
+    ramps = Commands(
+        help="Ramps: values that change along a sequence.\n\n"
+        "Example: noctuary recipe ramp show 2026-03-18/north/1"
     )
     ramps.command("show")(ramp_show)
     ramps.command("add")(ramp_add)

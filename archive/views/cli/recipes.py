@@ -9,6 +9,7 @@ import typer
 
 from archive.errors import UsageError, shown
 from archive.views.cli import finish, house, lines, ramps
+from archive.views.cli.helping import Commands
 from archive.views.cli.nights import FrameArgument
 from archive.views.cli.options import (
     ArchiveOption,
@@ -149,7 +150,9 @@ def recipe_compare(
         Path | None,
         typer.Option("--to", metavar="FILE", help="Write both and the map of their difference (JPEG, PNG)."),
     ] = None,
-    size: Annotated[int, typer.Option("--size", help="Longer side of each picture, in pixels.")] = 900,
+    size: Annotated[
+        int, typer.Option("--size", metavar="PIXELS", help="Longer side of each picture, in pixels.")
+    ] = 900,
     archive: ArchiveOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -158,7 +161,7 @@ def recipe_compare(
     Example: noctuary recipe compare 2026-03-18/north/1#58 8f2c1a90 now --to compared.png
     """
     with opened(archive) as workspace:
-        found = workspace.recipes.compare(name, first, second, to=to, size=size)
+        found = workspace.compare(name, first, second, to=to, size=size)
     print_json(found) if as_json else tell_comparison(Report(), found)
 
 
@@ -293,10 +296,9 @@ def _pair(text: str) -> tuple[str, str]:
 
 
 def add_to(app: typer.Typer) -> None:
-    recipe = typer.Typer(
-        help="How frames are developed: versions that never touch a master.",
-        no_args_is_help=True,
-        rich_markup_mode=None,
+    recipe = Commands(
+        help="How frames are developed: versions that never touch a master.\n\n"
+        "Example: noctuary recipe set 2026-03-18/north/1#58 exposure.stops=0.4"
     )
     recipe.command("set")(recipe_set)
     recipe.command("show")(recipe_show)

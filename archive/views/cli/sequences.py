@@ -6,13 +6,17 @@ from typing import Annotated
 
 import typer
 
+from archive.views.cli.helping import Commands
 from archive.views.cli.nights import FrameArgument
 from archive.views.cli.options import ArchiveOption, JsonOption, PersonOption, opened
+from archive.views.nightreport import tell_sequences
 from archive.views.plain import print_json
 from archive.views.report import Report
 
-sequence = typer.Typer(
-    name="sequence", no_args_is_help=True, help="Say where a sequence breaks, what it joins, its title."
+sequence = Commands(
+    name="sequence",
+    help="Say where a sequence breaks, what it joins, its title.\n\n"
+    "Example: noctuary sequence break 2026-03-18/north/1#200",
 )
 
 
@@ -29,7 +33,7 @@ def break_before(
     """
     with opened(archive, person=person) as workspace:
         lines = workspace.sequencing.break_before(name)
-    print_json(lines) if as_json else Report().sequences(lines)
+    print_json(lines) if as_json else tell_sequences(Report(), lines)
 
 
 @sequence.command("join")
@@ -47,7 +51,7 @@ def join(
     """
     with opened(archive, person=person) as workspace:
         lines = workspace.sequencing.join(name)
-    print_json(lines) if as_json else Report().sequences(lines)
+    print_json(lines) if as_json else tell_sequences(Report(), lines)
 
 
 @sequence.command("title")
@@ -64,7 +68,7 @@ def title(
     """
     with opened(archive, person=person) as workspace:
         line = workspace.sequencing.title(name, text)
-    print_json(line) if as_json else Report().sequences([line])
+    print_json(line) if as_json else tell_sequences(Report(), [line])
 
 
 def add_to(app: typer.Typer) -> None:

@@ -7,13 +7,16 @@ from typing import Annotated
 
 import typer
 
+from archive.views.cli.helping import Commands
 from archive.views.cli.options import ArchiveOption, JsonOption, PersonOption, opened
 from archive.views.plain import print_json
 from archive.views.report import Report, local
 from archive.views.skyreport import tell_sky
 
-activity = typer.Typer(
-    name="activity", no_args_is_help=True, help="Keep the published index of magnetic activity, Kp."
+activity = Commands(
+    name="activity",
+    help="Keep the published index of magnetic activity, Kp.\n\n"
+    "Example: noctuary activity import Kp_ap_2026.txt",
 )
 
 

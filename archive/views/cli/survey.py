@@ -19,6 +19,7 @@ from archive.views.cli.options import (
     opened,
 )
 from archive.views.cli.pictures import write
+from archive.views.clocks import tell_clock_check
 from archive.views.plain import print_json
 from archive.views.report import Report
 from archive.views.surveyreport import tell_levelling, tell_survey, tell_surveyed
@@ -84,7 +85,7 @@ def rush(
     to: Annotated[
         Path | None, typer.Option("--to", metavar="FILE.mp4", help="Where to write it; here by default.")
     ] = None,
-    rate: Annotated[int, typer.Option("--rate", min=1, max=120, help="Frames a second.")] = 25,
+    rate: Annotated[int, typer.Option("--rate", metavar="N", min=1, max=120, help="Frames a second.")] = 25,
     archive: ArchiveOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -103,7 +104,9 @@ def rush(
 
 def suggest(
     which: SequenceArgument,
-    count: Annotated[int, typer.Option("--count", min=1, max=50, help="At most so many frames.")] = 5,
+    count: Annotated[
+        int, typer.Option("--count", metavar="N", min=1, max=50, help="At most so many frames.")
+    ] = 5,
     archive: ArchiveOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -148,6 +151,24 @@ def level(
     print_json(told) if as_json else tell_levelling(Report(), told, dry_run=dry_run)
 
 
+def clock_check(
+    night: Annotated[
+        str | None, typer.Argument(metavar="[NIGHT]", help="The night to look at; the last one held, else.")
+    ] = None,
+    archive: ArchiveOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Find wrong camera clocks by the sky: cameras against each other, each against dusk and dawn.
+
+    It needs a survey of the night, changes nothing, and says how sure it is and what to type.
+
+    Example: noctuary clock-check 2026-03-18
+    """
+    with opened(archive) as workspace:
+        told = workspace.survey.check_clocks(night)
+    print_json(told) if as_json else tell_clock_check(Report(), told)
+
+
 def _region(text: str) -> tuple[float, float, float, float]:
     try:
         left, top, right, bottom = (float(part) for part in text.split(","))
@@ -168,3 +189,4 @@ def _file_name(which: str, ending: str) -> str:
 def add_to(app: typer.Typer) -> None:
     for command in (survey, keogram, rush, suggest, level):
         app.command()(command)
+    app.command("clock-check")(clock_check)

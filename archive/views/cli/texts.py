@@ -8,7 +8,7 @@ import typer
 
 from archive.views.cli.options import ArchiveOption, JsonOption, PersonOption, ended, opened
 from archive.views.plain import print_json
-from archive.views.recipereport import tell_decisions, tell_taken_back
+from archive.views.recipereport import tell_taken_back
 from archive.views.report import Report
 
 
@@ -36,24 +36,17 @@ def text(
     if as_json:
         print_json({"frames": [frame.id for frame in frames], "texts": said})
     else:
-        Report().say(f"{', '.join(said)} written on {len(frames)} frames.")
+        Report().say(_told(said, len(frames)))
 
 
-def decisions(
-    kind: Annotated[
-        list[str] | None, typer.Option("--kind", help="Only of this kind, as rating or recipe.")
-    ] = None,
-    most: Annotated[int, typer.Option("--most", help="How many.", min=1, max=1000)] = 20,
-    archive: ArchiveOption = None,
-    as_json: JsonOption = False,
-) -> None:
-    """List the newest decisions, each with the id to take it back by.
-
-    Example: noctuary decisions --kind rating --most 5
-    """
-    with opened(archive) as workspace:
-        found = workspace.decisions.newest(most=most, kinds=kind or ())
-    print_json(found) if as_json else tell_decisions(Report(), found)
+def _told(said: dict[str, str], frames: int) -> str:
+    """What became of texts, some of them perhaps empty, on so many frames."""
+    if not frames:
+        return "Nothing changed: that is so already."
+    written = ", ".join(name for name, text in said.items() if text.strip())
+    off = ", ".join(name for name, text in said.items() if not text.strip())
+    told = "; ".join([*([f"{written} written"] if written else []), *([f"{off} taken off"] if off else [])])
+    return f"{told}: {frames} frame{'' if frames == 1 else 's'}."
 
 
 def take_back(
@@ -77,5 +70,4 @@ def take_back(
 
 def add_to(app: typer.Typer) -> None:
     app.command()(text)
-    app.command()(decisions)
     app.command("take-back")(take_back)

@@ -25,6 +25,8 @@ def journal(
 ) -> None:
     """The newest decisions, in words, and everything that is odd about the journal.
 
+    Each has an id; `noctuary take-back ID` states again what stood before it.
+
     Example: noctuary journal --newest 5
     """
     with opened(archive) as workspace:
@@ -52,7 +54,7 @@ def unite(
     Example: noctuary unite /media/LAPTOP/NightArchive
     """
     with opened(archive, person=person) as workspace, Running(quiet=as_json):
-        report = workspace.custody.unite(other, different=different)
+        report = workspace.unite(other, different=different)
     print_json(report) if as_json else unite_told(Report(), report)
     ended(report.exit_code)
 

@@ -64,3 +64,7 @@ def test_every_kind_of_statement_has_words() -> None:
     assert in_words(entry(rating(1, 1), kind="dream"), {}) == "something that only a newer release can tell"
     card = Change(subjects=("ingest:abc",), layer="card", value={})
     assert in_words(entry(card, kind="ingest"), {}) == "card of ingest abc"
+    title = Change(subjects=(frame_id(1),), layer="text", line="title", value="Ice and arc")
+    assert in_words(entry(title, kind="text"), {}).startswith("text title “Ice and arc”: ")
+    off = Change(subjects=(frame_id(1),), layer="text", line="title", value=None)
+    assert in_words(entry(off, kind="text"), {}).startswith("text title taken off: ")

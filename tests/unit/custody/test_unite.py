@@ -88,8 +88,9 @@ def test_an_archive_is_not_united_with_itself_or_with_a_folder_that_is_none(
 ) -> None:
     with pytest.raises(ArchiveError, match="is this archive itself"):
         place.workspace.custody.unite(place.root)
-    with pytest.raises(ArchiveError, match="There is no archive"):
+    with pytest.raises(ArchiveError, match="There is no archive") as caught:
         place.workspace.custody.unite(tmp_path)
+    assert "Name the folder of the other archive" in caught.value.hint
 
 
 def test_a_damaged_entry_stays_there_and_is_told(

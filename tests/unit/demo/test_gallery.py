@@ -14,13 +14,18 @@ from archive.engine import operator
 from archive.errors import UsageError
 
 
-@pytest.mark.parametrize("declared", operator.declarations(), ids=lambda each: each.name)
+@pytest.mark.parametrize("declared", gallery.shown_operators(), ids=lambda each: each.name)
 def test_every_operator_is_tried_three_times_in_its_range_and_never_neutral(declared: object) -> None:
     looks = gallery.looks_of(declared)
     assert len({label for label, _ in looks}) == len(looks) >= 3
     for _, values in looks:
         assert not operator.is_neutral(values)
         assert operator.checked(values.name, values.values) == values
+
+
+def test_what_needs_dark_frames_of_ones_own_is_not_shown() -> None:
+    left = {each.name for each in operator.declarations()} - {e.name for e in gallery.shown_operators()}
+    assert left == {"dark_frame"}
 
 
 def test_a_strength_that_runs_one_way_grows() -> None:

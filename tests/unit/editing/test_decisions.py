@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from support.exports import SEQUENCE, Studio, studio
 
-from archive.editing.decisions import DECIDED
+from archive.editing.decisions import DECIDED, Decisions, change_in_words
 from archive.errors import UsageError
 from archive.model.entry import KNOWN_KINDS
 
@@ -20,11 +20,7 @@ def place(tmp_path: Path) -> Iterator[Studio]:
     made.workspace.close()
 
 
-def told(place: Studio, **options: object) -> list[str]:
-    return [words for each in place.workspace.decisions.newest(**options) for words in each.words]  # type: ignore[arg-type]
-
-
-def test_decisions_are_told_newest_first_in_words(place: Studio) -> None:
+def test_a_decision_is_told_in_words_without_names(place: Studio) -> None:
     workspace = place.workspace
     workspace.statements.rate([SEQUENCE], 4)
     workspace.statements.keyword([FRAME], "ice", on=True)
@@ -35,7 +31,9 @@ def test_decisions_are_told_newest_first_in_words(place: Studio) -> None:
     workspace.recipes.note(FRAME, first, "good")
     workspace.recipes.lines.start(FRAME, "print")
     frame = workspace.frame(FRAME).id[7:17]
-    assert told(place, most=8) == [
+    entries = [line.entry for line in workspace.custody.journal(newest=8).lines]
+    told = [words for each in entries for change in each.changes if (words := change_in_words(change, each))]
+    assert told == [
         f"recipe on the line print for frame {frame}",
         f"the line print speaks for frame {frame}",
         f"note on version {first[7:17]}: good",
@@ -48,27 +46,16 @@ def test_decisions_are_told_newest_first_in_words(place: Studio) -> None:
     ]
 
 
-def test_only_so_many_and_only_of_some_kinds(place: Studio) -> None:
-    for rating in (1, 2, 3):
-        place.workspace.statements.rate([FRAME], rating)
-    place.workspace.recipes.set(FRAME, ["exposure.stops=0.5"])
-    assert len(told(place, most=2)) == 2
-    ratings = told(place, kinds=["rating"])
-    assert [words.partition(" for")[0] for words in ratings] == ["rating 3", "rating 2", "rating 1"]
-    with pytest.raises(UsageError, match="audit is no kind of decision"):
-        told(place, kinds=["audit"])
-
-
-def test_what_the_program_records_is_no_decision(place: Studio) -> None:
-    kinds = {each.kind for each in place.workspace.decisions.newest(most=100)}
-    assert not kinds & {"ingest", "sequence", "audit", "job-started"}
+def test_what_the_program_records_is_no_decision() -> None:
     assert {"rating", "recipe", "text", "line"} <= set(DECIDED) & KNOWN_KINDS
+    assert not set(DECIDED) & {"ingest", "audit", "job-started"}
 
 
 def test_an_entry_is_found_by_the_start_of_its_id(place: Studio) -> None:
     entry = place.workspace.recipes.set(FRAME, ["exposure.stops=0.5"]).entry
-    assert place.workspace.decisions.entry(str(entry)[7:15]).id == entry
-    assert place.workspace.decisions.entry(str(entry)).id == entry
+    decisions = Decisions(place.workspace.recipes.bench)
+    assert decisions.entry(str(entry)[7:15]).id == entry
+    assert decisions.entry(str(entry)).id == entry
     for start in ("", "abc", "ffffffffff", "nonsense!"):
         with pytest.raises(UsageError, match="is no entry of this journal"):
-            place.workspace.decisions.entry(start)
+            decisions.entry(start)

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from archive.engine import operator
 from archive.errors import UsageError
 from archive.exports.plan import make_plan
 from archive.exports.specs import spec_named
+from archive.workspace import Workspace, open_archive
 
 FRAME = f"{SEQUENCE}#2"
 
@@ -203,27 +205,63 @@ def test_values_are_rounded_far_finer_than_a_step() -> None:
                 assert 0 < rounding_of(declared) <= declared.step / 100
 
 
+def keys(workspace: Workspace, frames: list[str]) -> dict[str, str]:
+    """The pixel key that each of these frames would have in a movie now."""
+    found = find(workspace.books.catalogue, "2026-03-18").frames
+    foundation = workspace.recipes.bench.foundation
+    plan = make_plan(workspace.books, found, None, spec_named("movie-hd"), foundation)
+    held = {item.frame.id: item.pixel_key for file in plan.files for item in file.inputs}
+    return {frame: held[frame] for frame in frames}
+
+
 def test_clocks_breaks_late_cards_and_rebuilding_change_no_pixel_key(place: Studio, tmp_path: Path) -> None:
     workspace = place.workspace
     workspace.recipes.ramps.add(SEQUENCE, "exposure.stops", ["#1=0.5", "#3=0.1", "#6=-0.5"])
     six = [line.frame.id for line in workspace.frames(SEQUENCE)]
-
-    def keys() -> dict[str, str]:
-        found = find(workspace.books.catalogue, "2026-03-18").frames
-        foundation = workspace.recipes.bench.foundation
-        plan = make_plan(workspace.books, found, None, spec_named("movie-hd"), foundation)
-        held = {item.frame.id: item.pixel_key for file in plan.files for item in file.inputs}
-        return {frame: held[frame] for frame in six}
-
-    before = keys()
+    before = keys(workspace, six)
     assert len(set(before.values())) == 6
     camera = workspace.statements.camera_named("one")
     workspace.statements.set_clock(camera, reads="2026-03-18T22:00:00", true="2026-03-18T22:01:12", drift=300)
-    assert keys() == before
+    assert keys(workspace, six) == before
     workspace.sequencing.break_before(f"{SEQUENCE}#4")
-    assert keys() == before
+    assert keys(workspace, six) == before
     late = tiny_card(tmp_path / "late", 8)
     workspace.ingest.take([late], site=workspace.statements.site_named("River bend"))
-    assert keys() == before
+    assert keys(workspace, six) == before
     workspace.books.rebuild()
-    assert keys() == before
+    assert keys(workspace, six) == before
+
+
+def test_uniting_with_another_copys_breaks_clock_and_late_card_changes_no_pixel_key(
+    place: Studio, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    workspace = place.workspace
+    workspace.recipes.ramps.add(SEQUENCE, "exposure.stops", ["#1=0.5", "#3=0.1", "#6=-0.5"])
+    six = [line.frame.id for line in workspace.frames(SEQUENCE)]
+    before = keys(workspace, six)
+    assert len(set(before.values())) == 6
+    shutil.copytree(place.root, tmp_path / "copy")
+    with monkeypatch.context() as patch:
+        patch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+        copy = open_archive(tmp_path / "copy", person="Ragna")
+    camera = copy.statements.camera_named("one")
+    copy.statements.set_clock(camera, reads="2026-03-18T22:00:00", true="2026-03-18T22:01:12", drift=300)
+    copy.sequencing.break_before(f"{SEQUENCE}#4")
+    late = tiny_card(tmp_path / "late", 8)
+    copy.ingest.take([late], site=copy.statements.site_named("River bend"))
+    workspace.recipes.ramps.add(SEQUENCE, "contrast.amount", ["#1=0.1", "#6=0.3"])
+    workspace.sequencing.title(SEQUENCE, "Ice and arc")
+    ours = keys(workspace, six)
+    assert set(ours.values()).isdisjoint(before.values())
+    assert keys(copy, six) == before
+    report = workspace.custody.unite(tmp_path / "copy")
+    assert (report.entries >= 3, report.given >= 2, report.faults) == (True, True, ())
+    copy.books.sync()
+    for each in (workspace, copy):
+        # Three frames are too few for a sequence; the other three have one with the two late ones.
+        assert [line.frames for line in each.sequences("2026-03-18")] == [5]
+        assert keys(each, six) == ours
+    workspace.sequencing.join("NOCT0004.JPG")
+    assert [line.frames for line in workspace.sequences("2026-03-18")] == [8]
+    assert keys(workspace, six) == ours
+    copy.close()

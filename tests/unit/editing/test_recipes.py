@@ -47,7 +47,7 @@ def test_all_faults_of_one_command_are_told_together_with_ranges(place: Studio) 
         place.workspace.recipes.set(
             FRAME, ["exposure.stops=99", "nonsense.x=1", "loose", "contrast.amount=no"]
         )
-    for part in ("exposure.stops", "99", "EV", "nonsense", "loose is no setting", "contrast.amount"):
+    for part in ("exposure.stops", "99", "EV", "nonsense", "'loose' is no setting", "contrast.amount"):
         assert part in caught.value.message, part
     assert place.entries("recipe") == 0
 

@@ -21,7 +21,7 @@ def test_settings_start_from_what_is_there() -> None:
 def test_every_fault_is_told_in_one_error() -> None:
     with pytest.raises(UsageError) as caught:
         parsed(["exposure.stops=99", "nonsense.x=1", "loose"], {})
-    for part in ("99 EV is outside", "nonsense", "loose is no setting"):
+    for part in ("99 EV is outside", "nonsense", "'loose' is no setting"):
         assert part in caught.value.message
 
 

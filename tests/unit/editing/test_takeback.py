@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from support.exports import SEQUENCE, Studio, studio
 
+from archive.editing.decisions import NUMBER
 from archive.errors import ArchiveError, UsageError
 from archive.model.recipe import EffectiveRecipe
 
@@ -20,7 +21,10 @@ def place(tmp_path: Path) -> Iterator[Studio]:
 
 
 def newest(place: Studio, *kinds: str) -> str:
-    return place.workspace.decisions.newest(most=1, kinds=kinds)[0].entry
+    lines = place.workspace.custody.journal(newest=100).lines
+    entries = [line.entry for line in lines if not kinds or line.entry.kind in kinds]
+    # Numbers of sequences are given by the program.
+    return next(each.id for each in entries if any(c.layer != NUMBER for c in each.changes))
 
 
 def ratings(place: Studio) -> list[int]:
@@ -30,6 +34,34 @@ def ratings(place: Studio) -> list[int]:
 def effectives(place: Studio) -> list[EffectiveRecipe]:
     recipes = place.workspace.recipes
     return [recipes.effective(line.frame) for line in place.workspace.frames(SEQUENCE)]
+
+
+def runs(place: Studio) -> list[int]:
+    """How many frames each of the camera's sequences has, in order of time."""
+    return [line.frames for line in place.workspace.sequences("2026-03-18")]
+
+
+def test_a_break_and_a_join_are_taken_back_to_what_stood_before_each(tmp_path: Path) -> None:
+    place = studio(tmp_path, 10)
+    sequencing, back = place.workspace.sequencing, place.workspace.taking_back.take_back
+    sequencing.break_before(f"{SEQUENCE}#6")
+    broken = newest(place, "sequence")
+    assert runs(place) == [5, 5]
+    second = place.workspace.sequences("2026-03-18")[1].address
+    sequencing.join(second)
+    joined = newest(place, "sequence")
+    assert runs(place) == [10]
+    with pytest.raises(ArchiveError, match="was changed since"):
+        back(broken)
+    assert back(joined).entries
+    assert runs(place) == [5, 5]
+    assert [line.address for line in place.workspace.sequences("2026-03-18")] == [SEQUENCE, second]
+    assert back(broken, even_so=True).entries
+    assert runs(place) == [10]
+    assert place.workspace.sequence(SEQUENCE).frames == 10
+    place.workspace.books.rebuild()
+    assert runs(place) == [10]
+    place.workspace.close()
 
 
 def test_ratings_go_back_to_what_each_frame_had(place: Studio) -> None:

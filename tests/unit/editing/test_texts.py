@@ -30,8 +30,11 @@ def test_texts_are_written_once_and_taken_off_again(place: Studio) -> None:
         "rights": "© Ingrid",
     }
     assert place.workspace.story(FRAME).texts[0] == ("title", "Ice and arc")
-    texts.write([FRAME], {"title": "Ice and arc"})
+    assert texts.write([FRAME], {"title": "Ice and arc"}) == []
     assert place.entries("text") == 2
+    assert len(texts.write([SEQUENCE], {"creator": "Ingrid Ås"})) == 6
+    assert [each.id for each in texts.write([SEQUENCE], {"title": "Ice and arc"})].count(frame.id) == 0
+    texts.write([SEQUENCE], {"creator": "Ingrid"})
     texts.write([FRAME], {"title": ""})
     assert "title" not in texts.of(frame)
     place.workspace.books.rebuild()

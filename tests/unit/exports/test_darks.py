@@ -9,6 +9,7 @@ from PIL import Image
 from support.cards import archive_in, site_of
 from support.rawcard import glow, level, raw_card
 
+from archive.errors import ArchiveError
 from archive.exports import darks
 from archive.model.product import PixelSpec, Spec
 from archive.workspace import Workspace
@@ -73,3 +74,17 @@ def test_a_master_is_made_once_for_a_job(place: Workspace, monkeypatch: pytest.M
 def test_previews_show_the_frame_without_its_glow(place: Workspace) -> None:
     place.optics.use_darks("NOCT0001.DNG", DARKS)
     assert place.exports.viewing.preview("NOCT0001.DNG", size=200)[:2] == b"\xff\xd8"
+
+
+def test_states_with_and_without_dark_frames_are_compared_as_they_are_exported(
+    place: Workspace, tmp_path: Path
+) -> None:
+    place.optics.use_darks("NOCT0001.DNG", DARKS)
+    sheet = tmp_path / "sheet.png"
+    found = place.compare("NOCT0001.DNG", "plain", "now", size=100, to=sheet)
+    assert [row.part for row in found.rows] == ["dark_frame"]
+    assert found.largest > 5
+    assert sheet.exists()
+    with pytest.raises(ArchiveError, match="its dark frames were not given"):
+        place.recipes.compare("NOCT0001.DNG", "plain", "now", size=100, to=tmp_path / "other.png")
+    assert not (tmp_path / "other.png").exists()

@@ -9,6 +9,7 @@ from PIL import Image
 from support.cards import jpeg, put, site_of, wav
 from support.exports import SEQUENCE, Studio, studio
 
+from archive.engine.foundation import GENERATION
 from archive.errors import UsageError
 
 
@@ -49,7 +50,7 @@ def test_the_recipe_behind_a_file_is_told_in_words(place: Studio) -> None:
     assert len(answer.inputs[0].recipe) == 1
     assert "0.5" in answer.inputs[0].recipe[0]
     assert len(answer.inputs[0].versions) == 1
-    assert answer.generation == 1
+    assert answer.generation == GENERATION
 
 
 def test_a_file_that_other_software_saved_again_is_found_by_the_id_inside(

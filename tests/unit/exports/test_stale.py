@@ -79,6 +79,15 @@ def test_only_the_newest_version_of_a_picture_can_be_stale(place: Studio) -> Non
     assert place.workspace.exports.stale() == []
 
 
+def test_a_picture_is_fresh_again_when_a_recipe_is_taken_back_to_what_was_made(place: Studio) -> None:
+    for stops in ("0.5", "1", "0.5"):
+        place.workspace.recipes.set(f"{SEQUENCE}#1", [f"exposure.stops={stops}"])
+        place.export(f"{SEQUENCE}#1", "still-web")
+    assert place.workspace.exports.stale() == []
+    place.workspace.recipes.set(f"{SEQUENCE}#1", ["exposure.stops=2"])
+    assert one(place).state == "stale"
+
+
 def test_ratings_keywords_and_clocks_make_nothing_stale(place: Studio) -> None:
     place.export(SEQUENCE, "movie-hd")
     workspace = place.workspace

@@ -4,6 +4,7 @@ import io
 import shutil
 import subprocess
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 from PIL import Image
@@ -47,7 +48,7 @@ def wrapped(description: str) -> bytes:
 
 
 def test_a_still_names_the_one_frame_it_was_made_from() -> None:
-    assert read_packet(made([FRAME], rating=4, title="River & <ice>")) == Provenance(
+    assert read_packet(made([FRAME], rating=4, texts={"title": "River & <ice>"})) == Provenance(
         document_id="d1",
         instance_id="i1",
         original_document_id=FRAME[0],
@@ -59,6 +60,35 @@ def test_a_still_names_the_one_frame_it_was_made_from() -> None:
         rating=4,
         title="River & <ice>",
     )
+
+
+def test_texts_are_written_as_dublin_core_has_them_and_read_back() -> None:
+    texts = {
+        "title": "Ice & arc",
+        "caption": "Seen\nfrom the river",
+        "creator": "Ingrid Ås",
+        "rights": "© 2026",
+    }
+    data = made([FRAME], texts=texts)
+    read = read_packet(data)
+    assert {name: getattr(read, name) for name in texts} == texts
+    root = ElementTree.fromstring(data[data.index(b"<x:xmpmeta") : data.rindex(b"<?xpacket")])
+    names = {"rdf": "http://www.w3.org/1999/02/22-rdf-syntax-ns#", "dc": "http://purl.org/dc/elements/1.1/"}
+    language = "{http://www.w3.org/XML/1998/namespace}lang"
+    # ISO 16684-1, Dublin Core namespace: these three are language alternatives, creator an ordered array.
+    for path, text in (("title/rdf:Alt", texts["title"]), ("description/rdf:Alt", texts["caption"]),
+                       ("rights/rdf:Alt", texts["rights"])):  # fmt: skip
+        (item,) = root.findall(f".//dc:{path}/rdf:li", names)
+        assert (item.text, item.get(language)) == (text, "x-default")
+    (item,) = root.findall(".//dc:creator/rdf:Seq/rdf:li", names)
+    assert (item.text, item.get(language)) == (texts["creator"], None)
+    assert made([FRAME], texts={}) == made([FRAME])
+
+
+def test_several_creators_and_plain_values_of_other_programs_are_read() -> None:
+    creators = "<dc:creator><rdf:Seq><rdf:li>A</rdf:li><rdf:li>B</rdf:li></rdf:Seq></dc:creator>"
+    read = read_packet(wrapped(f'<rdf:Description rdf:about="" dc:rights="R">{creators}</rdf:Description>'))
+    assert (read.creator, read.rights, read.caption) == ("A; B", "R", None)
 
 
 def test_a_movie_names_its_frames_in_order() -> None:
@@ -88,7 +118,7 @@ def test_long_ids_give_way_to_a_count_before_a_packet_grows_too_large() -> None:
 
 def test_what_cannot_fit_at_all_is_refused() -> None:
     with pytest.raises(ValueError, match="does not fit"):
-        made([FRAME], title="t" * MAX_PACKET)
+        made([FRAME], texts={"title": "t" * MAX_PACKET})
     with pytest.raises(ValueError, match="rating: 6"):
         made([FRAME], rating=6)
 
@@ -98,7 +128,7 @@ def test_the_same_values_have_the_same_bytes() -> None:
 
 
 def test_control_characters_become_blanks() -> None:
-    assert read_packet(made([], title="a\x00b\x1bc")).title == "a b c"
+    assert read_packet(made([], texts={"title": "a\x00b\x1bc"})).title == "a b c"
 
 
 def test_a_given_history_is_kept_in_order() -> None:

@@ -258,3 +258,43 @@ def test_a_pairing_waits_for_its_frame(workspace: Workspace, tmp_path: Path) -> 
     workspace.close()
     with open_archive(tmp_path / "a") as again:
         assert names(again) == ["NOCT0001.DNG"]
+
+
+def test_raw_and_jpeg_that_two_copies_took_in_apart_are_one_frame_once_they_are_united(
+    workspace: Workspace, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    jpegs, raws = both_cards(tmp_path / "cards")
+    workspace.close()
+    open_archive(tmp_path / "a", also=[tmp_path / "b"]).close()
+    workspace = open_archive(tmp_path / "a", person="Ingrid")
+    with monkeypatch.context() as patch:
+        patch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+        other = open_archive(tmp_path / "b", person="Ragna")
+    take(other, raws)
+    take(workspace, jpegs)
+    workspace.statements.rate(["NOCT0003.JPG"], 4)
+    assert workspace.unite(tmp_path / "b").done
+    assert names(workspace) == [f"NOCT{number:04d}.DNG" for number in range(1, 7)]
+    assert pairings(tmp_path / "a") == 1
+    assert workspace.frames("NOCT0003.DNG")[0].rating == 4
+    other.unite(tmp_path / "a")
+    assert (names(other), pairings(tmp_path / "b")) == (names(workspace), 1)
+    assert workspace.unite(tmp_path / "b").entries == 0
+    assert rebuilt(workspace)
+    workspace.close()
+    other.close()
+
+
+def test_a_raw_file_that_stays_in_an_archive_begun_apart_does_not_take_a_jpegs_place(
+    workspace: Workspace, tmp_path: Path
+) -> None:
+    jpegs, raws = both_cards(tmp_path / "cards")
+    other = archive_in(tmp_path / "b", "GREEN")
+    take(other, raws)
+    take(workspace, jpegs)
+    assert workspace.unite(tmp_path / "b").done is False
+    assert workspace.unite(tmp_path / "b", different=True).done
+    assert pairings(tmp_path / "a") == 0
+    assert workspace.books.master_bytes(workspace.frame("NOCT0003.JPG")).startswith(b"\xff\xd8")
+    workspace.close()
+    other.close()

@@ -67,6 +67,15 @@ def test_ramps_are_told_with_true_minus_signs() -> None:
     ]
 
 
+def test_an_anchor_that_only_moved_is_told_as_moved() -> None:
+    plain = exposure(0.5)
+    moved = replace(RAMP, anchors=(RAMP.anchors[0], Anchor(frame=frame_id(4), value=-0.5)))
+    before, after = replace(plain, ramps=(RAMP,)), replace(plain, ramps=(moved,))
+    assert changes_in_words(before, after, describe) == [
+        "exposure.stops: the anchor −0.5 moved to another frame"
+    ]
+
+
 def test_another_foundation_is_told() -> None:
     later = replace(exposure(0.5), foundation=replace(FOUNDATION, generation=2))
     assert changes_in_words(exposure(0.5), later, describe) == ["engine generation 1 → 2"]

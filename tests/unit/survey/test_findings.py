@@ -14,7 +14,8 @@ from support.surveys import measures
 from archive.engine.surveyor import look
 from archive.model.capture import CaptureFacts, Frame, Role
 from archive.model.survey import Measures, SurveyLine
-from archive.survey.findings import excess, findings, gain_stops, survey_lines
+from archive.survey.courses import gain_stops
+from archive.survey.findings import excess, findings, survey_lines
 
 
 def taken(position: int, **facts: float) -> Frame:

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterator
 from pathlib import Path
 
-import numpy as np
 import pytest
-from PIL import Image
 from support.exports import SEQUENCE, Studio, studio
 
-from archive.errors import ArchiveError, DamagedFileError
-from archive.survey.records import kept_bytes, middle_columns, preview_picture, seen_of
+from archive.survey.records import seen_of
 
 
 @pytest.fixture
@@ -23,40 +19,16 @@ def place(tmp_path: Path) -> Iterator[Studio]:
     made.workspace.close()
 
 
-def test_previews_and_columns_belong_to_their_frames(place: Studio) -> None:
-    books = place.workspace.books
-    frames = [line.frame for line in place.workspace.frames(SEQUENCE)]
-    seen = seen_of(books, frames)
-    assert set(seen) == {frame.id for frame in frames}
-    for frame in frames:
-        picture = preview_picture(books, seen[frame.id])
-        master = np.asarray(Image.open(io.BytesIO(books.master_bytes(frame))).convert("RGB"))
-        assert picture.shape == master.shape
-        assert np.abs(picture.astype(int) - master.astype(int)).mean() < 6
-        (column,) = middle_columns(books, [seen[frame.id]])
-        assert column is not None
-        assert np.abs(column.astype(int) - master[:, master.shape[1] // 2].astype(int)).mean() < 6
-
-
-def test_a_damaged_preview_is_told_and_a_damaged_slices_file_is_a_gap(place: Studio) -> None:
-    books = place.workspace.books
-    frame = place.workspace.frames(f"{SEQUENCE}#1")[0].frame
-    seen = seen_of(books, [frame])[frame.id]
-    for kept in (seen.surveyed.preview, seen.surveyed.slices):
-        path = place.root / seen.folder / kept.path
-        path.chmod(0o600)
-        path.write_bytes(b"x")
-    with pytest.raises(DamagedFileError, match="is damaged"):
-        preview_picture(books, seen)
-    assert middle_columns(books, [seen]) == [None]
-    (place.root / seen.folder / seen.surveyed.preview.path).unlink()
-    with pytest.raises(ArchiveError, match="on no mounted volume"):
-        kept_bytes(books, seen.folder, seen.surveyed.preview)
-
-
 def test_a_damaged_document_is_passed_over(place: Studio) -> None:
     (document,) = (place.root / "survey").rglob("measures-*.json")
     document.chmod(0o600)
     document.write_bytes(document.read_bytes()[:-5])
     frames = [line.frame for line in place.workspace.frames(SEQUENCE)]
     assert seen_of(place.workspace.books, frames) == {}
+
+
+def test_frames_are_found_with_their_measures_and_the_size_of_their_previews(place: Studio) -> None:
+    frames = [line.frame for line in place.workspace.frames(SEQUENCE)]
+    seen = seen_of(place.workspace.books, frames[:2])
+    assert set(seen) == {frame.id for frame in frames[:2]}
+    assert {each.size for each in seen.values()} == {(64, 48)}

@@ -13,7 +13,6 @@ from archive.model.editing import (
     CompareRow,
     Comparison,
     Contest,
-    Decision,
     FinishLine,
     LineState,
     Source,
@@ -40,7 +39,6 @@ def test_nothing_is_told_as_nothing() -> None:
     assert "Nothing is contested" in said(lambda r: recipereport.tell_contests(r, []))
     assert "No finish" in said(lambda r: recipereport.tell_finish(r, []))
     assert "No house recipe" in said(lambda r: recipereport.tell_house(r, []))
-    assert "Nothing was decided" in said(lambda r: recipereport.tell_decisions(r, []))
     nothing = TakenBack(of=entry_id(1), entries=(), words=())
     assert "stands already" in said(lambda r: recipereport.tell_taken_back(r, nothing))
 
@@ -98,11 +96,8 @@ def test_comparisons_show_only_what_differs_and_the_figures() -> None:
         assert part in text
 
 
-def test_lines_items_and_decisions_have_a_line_each() -> None:
+def test_lines_and_items_have_a_line_each() -> None:
     state = LineState(name="print", started_as="print", current=True, versions=2, newest=VERSION)
     assert said(lambda r: recipereport.tell_lines(r, [state])).startswith("* print  2 versions, newest ")
     item = FinishLine(id="sharpness-1", on=False, words="sharpness")
     assert "off" in said(lambda r: recipereport.tell_finish(r, [item]))
-    decision = Decision(entry=entry_id(3), kind="rating", time="2026-03-19T06:15:02Z", person="Ingrid",
-                        words=("rating 5 for 3 frames",))  # fmt: skip
-    assert "Ingrid  rating" in said(lambda r: recipereport.tell_decisions(r, [decision]))

@@ -96,6 +96,11 @@ def test_clocks_are_listed_and_taken_back(typed: Any) -> None:
         typed("clock", "one", "--reads", "2026-03-18T22:00:00")
 
 
+def test_clocks_are_checked_only_by_what_was_surveyed(typed: Any) -> None:
+    with pytest.raises(UsageError, match="was surveyed yet"):
+        typed("clock-check", "2026-03-18")
+
+
 def test_recipes_are_told_in_words(typed: Any) -> None:
     assert "0.5" in typed("recipe", "set", FRAME, "exposure.stops=0.5")
     assert "Nothing changed" in typed("recipe", "set", FRAME, "exposure.stops=0.5")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -72,14 +73,19 @@ def test_house_recipes_are_kept_started_from_and_passed_on(typed: Any, tmp_path:
     assert "exposure +0.70 stops" in typed("recipe", "house", "start", f"{SEQUENCE}#4", "Quiet arc")
 
 
-def test_texts_decisions_and_taking_back(typed: Any) -> None:
-    assert "title written on 1 frames." in typed("text", FRAME, "--title", "Ice and arc")
+def test_texts_the_journal_and_taking_back(typed: Any) -> None:
+    assert "title written: 1 frame." in typed("text", FRAME, "--title", "Ice and arc")
+    assert "Nothing changed: that is so already." in typed("text", FRAME, "--title", "Ice and arc")
+    told = typed("text", FRAME, "--title", "", "--creator", "Ingrid")
+    assert "creator written; title taken off: 1 frame." in told
+    typed("text", FRAME, "--title", "Ice and arc")
     assert "Ice and arc" in typed("show", FRAME)
     typed("rate", FRAME, "--rating", "5")
-    listed = typed("decisions", "--kind", "rating", "--most", "1")
-    assert "rating 5 for frame" in listed
-    assert "was taken back" in typed("take-back", listed[:10])
-    assert "rating 0 for frame" in typed("decisions", "--most", "1")
+    (newest,) = json.loads(typed("journal", "--newest", "1", "--json").partition("=>")[0])["lines"]
+    assert newest["about"].startswith("rated 5: ")
+    assert newest["entry"]["id"][7:15] in typed("journal", "--newest", "1")
+    assert "was taken back" in typed("take-back", newest["entry"]["id"][7:15])
+    assert "rated 0: " in typed("journal", "--newest", "1")
 
 
 def test_versions_are_noted_changed_compared_and_brought_back(typed: Any) -> None:

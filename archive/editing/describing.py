@@ -1,0 +1,41 @@
+"""The operators that recipes are made of, described for people."""
+
+from __future__ import annotations
+
+from archive.engine import operator
+from archive.engine.declaration import Parameter
+from archive.model.listing import OperatorHelp, ParameterHelp
+
+
+def describe_operators(name: str | None = None) -> list[OperatorHelp]:
+    """The operators that recipes are made of, or the one named.
+
+    Raises
+    ------
+    UsageError : when there is none of that name.
+    """
+    chosen = operator.declarations() if name is None else (operator.declaration(name),)
+    return [
+        OperatorHelp(
+            name=each.name,
+            version=each.version,
+            family=str(each.family),
+            summary=each.title,
+            parameters=tuple(
+                ParameterHelp(name=p.name, range=_range(p), help=p.help) for p in each.parameters
+            ),
+        )
+        for each in chosen
+    ]
+
+
+def _range(parameter: Parameter) -> str:
+    if parameter.is_choice:
+        return f"one of {', '.join(parameter.choices)}; neutral {parameter.default}"
+    if parameter.frames:
+        return "frames; none by default"
+    low, high, neutral = (
+        operator.worded(parameter, value, sign=True)
+        for value in (parameter.low, parameter.high, parameter.default)
+    )
+    return f"{low} to {high}; neutral {neutral}"

@@ -1,0 +1,107 @@
+"""Tables that fit: names, dates and numbers stay whole; text gives way, then whole columns do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from enum import Enum
+
+from rich.cells import cell_len
+from rich.table import Table
+from rich.text import Text
+
+_BETWEEN = 2
+
+
+class Gives(Enum):
+    """What a column does where the table is too wide: nothing, lose its ends, or break into lines."""
+
+    NOTHING = "nothing"
+    ENDS = "ends"
+    LINES = "lines"
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of a table.
+
+    It keeps ``least`` cells of width at least; of columns with ``spare`` the one with the highest is left out
+    first, where the others have given what they can.
+    """
+
+    head: str
+    right: bool = False
+    gives: Gives = Gives.NOTHING
+    least: int = 8
+    spare: int = 0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fitted:
+    """A table, how wide it is, and the heads of the columns that were left out of it."""
+
+    table: Table
+    width: int
+    left_out: tuple[str, ...]
+
+
+def fitted(columns: Sequence[Column], rows: Iterable[Sequence[str]], width: int) -> Fitted:
+    """Columns and rows as a table at most ``width`` cells wide, where its whole columns allow that."""
+    cells = [tuple(row) for row in rows]
+    widths = fit(columns, cells, width)
+    table = Table(
+        box=None,
+        padding=(0, _BETWEEN, 0, 0),
+        pad_edge=False,
+        header_style="bold",
+        show_header=any(column.head for column in columns),
+    )
+    kept = [at for at, wide in enumerate(widths) if wide is not None]
+    for at in kept:
+        column = columns[at]
+        table.add_column(
+            column.head,
+            justify="right" if column.right else "left",
+            width=widths[at],
+            no_wrap=column.gives is not Gives.LINES,
+            overflow="fold" if column.gives is Gives.LINES else "ellipsis",
+        )
+    for row in cells:
+        table.add_row(*(Text(row[at]) for at in kept))
+    return Fitted(
+        table=table,
+        width=sum(wide for wide in widths if wide is not None) + _BETWEEN * (len(kept) - 1),
+        left_out=tuple(column.head for at, column in enumerate(columns) if at not in kept),
+    )
+
+
+def fit(columns: Sequence[Column], rows: Sequence[Sequence[str]], width: int) -> list[int | None]:
+    """The width of each column, None where it is left out."""
+    natural = [
+        max([cell_len(column.head), *(cell_len(row[at]) for row in rows)])
+        for at, column in enumerate(columns)
+    ]
+    least = [
+        wide if column.gives is Gives.NOTHING else min(wide, max(column.least, cell_len(column.head)))
+        for wide, column in zip(natural, columns, strict=True)
+    ]
+    kept = list(range(len(columns)))
+    while sum(least[at] for at in kept) + _BETWEEN * (len(kept) - 1) > width:
+        spare = max(kept, key=lambda at: columns[at].spare, default=None)
+        if spare is None or not columns[spare].spare:
+            break
+        kept.remove(spare)
+    room = width - _BETWEEN * (len(kept) - 1)
+    widths = {at: natural[at] for at in kept}
+    while (over := sum(widths.values()) - room) > 0:
+        giving = [at for at in kept if widths[at] > least[at]]
+        if not giving:
+            break
+        # The widest gives first, down to the next one that gives.
+        widest = max(giving, key=lambda at: widths[at])
+        others = [widths[at] for at in giving if widths[at] < widths[widest]]
+        floor = max(least[widest], max(others, default=0))
+        widths[widest] = max(floor, widths[widest] - over)
+        if floor == widths[widest] and widths[widest] > least[widest]:
+            widths[widest] = max(least[widest], widths[widest] - 1)
+    return [widths.get(at) for at in range(len(columns))]
