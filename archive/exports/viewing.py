@@ -12,6 +12,7 @@ from archive.catalogue.resolve import find_one
 from archive.engine.darkframe import MasterDark
 from archive.engine.decode import Decoded, DecoderPool
 from archive.engine.histogram import picture_levels, raw_levels
+from archive.engine.neutral import picked_neutral
 from archive.engine.operator import declaration
 from archive.engine.output import encode_jpeg
 from archive.engine.pipeline import render
@@ -88,6 +89,19 @@ class Viewing:
         recipe = self._recipe(frame, in_sequence=in_sequence)
         decoded, _ = self._decoded(frame, replace(recipe, base=(), finish=()))
         return tone_response(recipe, decoded.camera)
+
+    def neutral(self, name: str, patch: tuple[float, float, float, float]) -> tuple[float, float]:
+        """Kelvin and Duv of the light under which a patch of a frame is grey; sides as shares 0 to 1.
+
+        Raises
+        ------
+        UsageError : when the patch is clipped, too dark, or no light makes it grey.
+        """
+        frame = find_one(self._books.catalogue, name)
+        with DecoderPool(1) as decoder:
+            data = self._books.master_bytes(frame)
+            decoded = decoder.decode(data, frame.name, orientation=frame.facts.orientation)
+        return picked_neutral(decoded, patch)
 
     def _decoded(self, frame: Frame, recipe: EffectiveRecipe) -> tuple[Decoded, MasterDark | None]:
         """A frame's scene data, and the master of the dark frames that the recipe names."""

@@ -31,7 +31,7 @@ def tell_clock_check(report: Report, told: ClockCheck) -> None:
     for check in told.suns:
         report.say(f"{shown(check.camera)} by the sun: {sun_in_words(check.span)}.")
     if not told.suggestions:
-        known = [each.sureness for each in (*(p.shift for p in told.pairs), *(c.span for c in told.suns))]
+        known = [*(pair.shift.sureness for pair in told.pairs), *(check.span.sureness for check in told.suns)]
         nothing = all(each == Sureness.UNTOLD for each in known)
         report.say(
             "Nothing can be told of the clocks of this night; photograph a right clock beside each camera."

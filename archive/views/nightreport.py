@@ -34,7 +34,7 @@ def tell_nights(
     columns = [
         Column("night"),
         Column("site", gives=Gives.ENDS, least=10),
-        Column("cameras", gives=Gives.ENDS, least=8),
+        Column("cameras", gives=Gives.ENDS, least=12),
         Column("frames", right=True),
         Column("sequences", right=True, spare=3),
         Column("from – to", spare=1),
@@ -162,7 +162,7 @@ def tell_story(report: Report, story: Story, more: Sequence[tuple[str, str]] = (
 def course_rows(course: Course, bars: int) -> list[tuple[str, str]]:
     """How bright its sequence was, and below the curve where in it a frame stands."""
     curve = sparkline(course.parts, bars)
-    told = f"{course.low:+.1f} to {course.high:+.1f} stops in its sequence".replace("-", "−")
+    told = f"{course.low:+.1f} to {course.high:+.1f} stops".replace("-", "−")
     rows = [("brightness", f"{curve}  {told}")]
     if course.at is not None:
         place = course.at * len(curve) // len(course.parts)

@@ -45,7 +45,7 @@ class Report:
         names that people copy, stay whole, and the text of others breaks into lines.
         """
         made = fitted([_column(each) for each in columns], rows, self.console.width)
-        self.console.print(made.table, width=max(made.width, self.console.width), crop=False)
+        self.console.print(made, crop=False)
         if made.left_out:
             self.say(f"Left out, for want of room: {', '.join(made.left_out)}.", "dim")
 

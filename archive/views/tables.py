@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from rich.cells import cell_len
+from rich.console import Console, ConsoleOptions, RenderResult
 from rich.table import Table
 from rich.text import Text
 
@@ -43,6 +44,10 @@ class Fitted:
     table: Table
     width: int
     left_out: tuple[str, ...]
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        # Where it needs more room than there is, lines that are too long are better than names cut short.
+        yield from console.render(self.table, options.update_width(max(self.width, options.max_width)))
 
 
 def fitted(columns: Sequence[Column], rows: Iterable[Sequence[str]], width: int) -> Fitted:
@@ -93,15 +98,9 @@ def fit(columns: Sequence[Column], rows: Sequence[Sequence[str]], width: int) ->
         kept.remove(spare)
     room = width - _BETWEEN * (len(kept) - 1)
     widths = {at: natural[at] for at in kept}
-    while (over := sum(widths.values()) - room) > 0:
+    while sum(widths.values()) > room:
         giving = [at for at in kept if widths[at] > least[at]]
         if not giving:
             break
-        # The widest gives first, down to the next one that gives.
-        widest = max(giving, key=lambda at: widths[at])
-        others = [widths[at] for at in giving if widths[at] < widths[widest]]
-        floor = max(least[widest], max(others, default=0))
-        widths[widest] = max(floor, widths[widest] - over)
-        if floor == widths[widest] and widths[widest] > least[widest]:
-            widths[widest] = max(least[widest], widths[widest] - 1)
+        widths[max(giving, key=lambda at: widths[at])] -= 1
     return [widths.get(at) for at in range(len(columns))]

@@ -81,6 +81,25 @@ def span_of(text: str) -> timedelta:
     return timedelta(**{unit: int(match[1])})
 
 
+def region_of(text: str) -> tuple[float, float, float, float]:
+    """A part of a picture as people write it: left, top, right and bottom as shares 0 to 1.
+
+    Raises
+    ------
+    UsageError : when it is none.
+    """
+    try:
+        left, top, right, bottom = (float(part) for part in text.split(","))
+        if not (0 <= left < right <= 1 and 0 <= top < bottom <= 1):
+            raise ValueError
+    except ValueError:
+        raise UsageError(
+            f"{shown(text)} is no region.",
+            hint="Nothing was changed. Give left, top, right and bottom as shares, such as 0,0.8,1,1.",
+        ) from None
+    return left, top, right, bottom
+
+
 def ended(code: Exit) -> None:
     """End a command with its code."""
     if code is not Exit.DONE:
@@ -97,5 +116,6 @@ __all__ = [
     "SharedOption",
     "ended",
     "opened",
+    "region_of",
     "span_of",
 ]

@@ -18,6 +18,7 @@ from archive.views.cli.options import (
     PersonOption,
     SharedOption,
     opened,
+    region_of,
 )
 from archive.views.cli.pictures import show_curve
 from archive.views.plain import print_json
@@ -295,12 +296,39 @@ def _pair(text: str) -> tuple[str, str]:
     return name.strip(), version.strip()
 
 
+def recipe_neutral(
+    name: FrameArgument,
+    patch: Annotated[
+        str,
+        typer.Option("--patch", metavar="L,T,R,B", help="What is grey, as shares 0 to 1 of the whole frame."),
+    ],
+    in_sequence: Annotated[
+        bool | None, typer.Option("--in-sequence/--still-only", help="As for `recipe set`.")
+    ] = None,
+    shared: SharedOption = False,
+    note: NoteOption = "",
+    archive: ArchiveOption = None,
+    person: PersonOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Balance a frame by something grey in it: snow under the moon, cloud, a card.
+
+    Example: noctuary recipe neutral 2026-03-18/north/1#58 --patch 0.4,0.8,0.6,0.9
+    """
+    with opened(archive, person=person) as workspace:
+        kelvin, duv = workspace.exports.viewing.neutral(name, region_of(patch))
+        light = [f"balance.kelvin={kelvin:.1f}", f"balance.duv={duv:.5f}"]
+        saved = workspace.recipes.set(name, light, in_sequence=in_sequence, shared=shared, note=note)
+    print_json(saved) if as_json else tell_saved(Report(), saved)
+
+
 def add_to(app: typer.Typer) -> None:
     recipe = Commands(
         help="How frames are developed: versions that never touch a master.\n\n"
         "Example: noctuary recipe set 2026-03-18/north/1#58 exposure.stops=0.4"
     )
     recipe.command("set")(recipe_set)
+    recipe.command("neutral")(recipe_neutral)
     recipe.command("show")(recipe_show)
     recipe.command("history")(recipe_history)
     recipe.command("changes")(recipe_changes)

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from archive.errors import UsageError, shown
+from archive.errors import shown
 from archive.views.cli.options import (
     AlsoOption,
     ArchiveOption,
@@ -17,6 +17,7 @@ from archive.views.cli.options import (
     Running,
     ended,
     opened,
+    region_of,
 )
 from archive.views.cli.pictures import write
 from archive.views.clocks import tell_clock_check
@@ -147,7 +148,7 @@ def level(
             else:
                 Report().say(f"{shown(which)} is not levelled any more.")
             return
-        told = workspace.level(which, region=_region(region) if region else None, dry_run=dry_run)
+        told = workspace.level(which, region=region_of(region) if region else None, dry_run=dry_run)
     print_json(told) if as_json else tell_levelling(Report(), told, dry_run=dry_run)
 
 
@@ -167,19 +168,6 @@ def clock_check(
     with opened(archive) as workspace:
         told = workspace.survey.check_clocks(night)
     print_json(told) if as_json else tell_clock_check(Report(), told)
-
-
-def _region(text: str) -> tuple[float, float, float, float]:
-    try:
-        left, top, right, bottom = (float(part) for part in text.split(","))
-        if not (0 <= left < right <= 1 and 0 <= top < bottom <= 1):
-            raise ValueError
-    except ValueError:
-        raise UsageError(
-            f"{shown(text)} is no region.",
-            hint="Nothing was changed. Give left, top, right and bottom as shares, such as 0,0.8,1,1.",
-        ) from None
-    return left, top, right, bottom
 
 
 def _file_name(which: str, ending: str) -> str:

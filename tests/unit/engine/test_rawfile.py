@@ -99,9 +99,7 @@ def test_samples_of_all_colours_are_taken_as_they_are() -> None:
 
 def test_margins_and_levels_by_place_are_those_of_the_visible_part() -> None:
     mosaic = night_mosaic(97, 163)
-    facts, arrays = rawfile.read(
-        dng(mosaic, margins=(3, 5, 2, 4), black=(500, 510, 520, 530)), measured=True
-    )
+    facts, arrays = rawfile.read(dng(mosaic, margins=(3, 5, 2, 4), black=(500, 510, 520, 530)), measured=True)
     # LibRaw begins at the next even corner; the pattern and the levels move with it.
     assert np.array_equal(arrays[0], mosaic[4:95, 6:159])
     assert facts["pattern"] == [2, 1, 1, 0]

@@ -111,6 +111,12 @@ def test_recipes_are_told_in_words(typed: Any) -> None:
     assert "shared" in typed("recipe", "history", FRAME)
 
 
+def test_a_frame_is_balanced_by_what_is_grey_in_it(typed: Any) -> None:
+    assert "balance" in typed("recipe", "neutral", FRAME, "--patch", "0.1,0.1,0.9,0.9")
+    with pytest.raises(UsageError, match="is no region"):
+        typed("recipe", "neutral", FRAME, "--patch", "0.1,0.1,0.9")
+
+
 def test_exports_are_found_again(typed: Any, place: Studio, tmp_path: Path) -> None:
     assert "still-web: 1 made." in typed("export", FRAME, "--spec", "still-web")
     assert "still-web: 1 already there." in typed("export", FRAME, "--spec", "still-web")
