@@ -57,6 +57,11 @@ class DamagedFileError(ArchiveError):
         super().__init__(message, hint=hint, exit_code=Exit.ATTENTION)
 
 
+def counted(count: int, one: str, many: str = "") -> str:
+    """A number with its noun: ``1 frame``, ``2 frames``; ``many`` where the plural is no added s."""
+    return f"{count} {one if count == 1 else many or f'{one}s'}"
+
+
 def shown(name: str | bytes) -> str:
     """A file name as it may be shown: controls, markup-free escapes and lone surrogates written out."""
     text = name.decode("utf-8", "surrogateescape") if isinstance(name, bytes) else name

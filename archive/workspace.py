@@ -7,7 +7,9 @@
 from __future__ import annotations
 
 import getpass
+from collections import Counter
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import timedelta
 from fractions import Fraction
 from functools import cached_property, partial
@@ -17,7 +19,8 @@ from typing import TYPE_CHECKING
 
 from archive.catalogue.books import Books
 from archive.catalogue.finding import MOST_COUNTED
-from archive.catalogue.lineage import derivatives, standings
+from archive.catalogue.lineage import contested_frames, derivatives, standings
+from archive.catalogue.registers import address_among
 from archive.catalogue.resolve import find, find_one, find_sequence
 from archive.custody.devices import other_volumes
 from archive.custody.part import Custody
@@ -141,12 +144,14 @@ class Workspace:
         )
         database = userplace.database_url(archive_id)
         self.books = Books(volumes, log, database, beside=beside, anew=anew)
-        self.books.catch_up()
-        if anew:
-            self.books.empty()
-        else:
-            self.books.sync()
         self.ingest = Ingest(self.books, person)
+        self.books.catch_up()
+        if not anew:
+            held = self._rolls_held()
+            self.books.sync()
+            # Raw and JPEG of one exposure may have come by another volume, or from another archive.
+            if held:
+                self.ingest.pair(self._rolls_held() - held)
         self.statements = Statements(self.books)
         self.queries = Queries(self.books)
         self.sequencing = Sequencing(self.books)
@@ -157,6 +162,7 @@ class Workspace:
         self.custody = Custody(self.books)
         self.skies = Skies(self.books)
         self.courses = Courses(self.books)
+        self.recipes.ramps.brightness_of = self.courses.brightness
 
     def __enter__(self) -> Workspace:
         return self
@@ -256,13 +262,26 @@ class Workspace:
             self.ingest.pair(set(self.books.catalogue.rolls().values()) - known)
         return report
 
+    def _rolls_held(self) -> set[str]:
+        """The rolls that a mounted volume holds, as the catalogue knows it."""
+        catalogue = self.books.catalogue
+        folders = {folder for volume in self.books.mounted for folder in catalogue.chains(volume.id)}
+        return {roll for folder, roll in catalogue.rolls().items() if folder in folders}
+
     # -- looking -------------------------------------------------------------------------------
 
     def nights(self) -> list[NightLine]:
-        return self.books.catalogue.nights()
+        """Every night that is held, with how many of its frames are contested."""
+        contested = Counter(frame.night for frame in contested_frames(self.books.catalogue))
+        lines = self.books.catalogue.nights()
+        return [replace(line, contested=contested[line.night]) for line in lines]
 
     def sequences(self, night: str | None = None) -> list[SequenceLine]:
-        return self.books.catalogue.sequences(night)
+        """The sequences of a night, or all, with how many of their frames are contested."""
+        which = shown(night) if night else None
+        contested = Counter(frame.sequence for frame in contested_frames(self.books.catalogue))
+        lines = self.books.catalogue.sequences(which)
+        return [replace(line, contested=contested[line.key]) for line in lines]
 
     def frame(self, name: str) -> Frame:
         return find_one(self.books.catalogue, name)
@@ -306,7 +325,7 @@ class Workspace:
         return FoundFrames(
             frames=tuple(self.frame_lines(matches.frames)),
             count=min(matches.count, MOST_COUNTED),
-            more=matches.count > MOST_COUNTED,
+            more=matches.more,
         )
 
     def made_by(self, spec: str) -> list[str]:
@@ -329,7 +348,7 @@ class Workspace:
                 frame=frame,
                 zone=places[frame.roll].zone if frame.roll in places else None,
                 camera=cameras[frame.camera].name if frame.camera in cameras else frame.camera,
-                address=self.books.address_of(frame),
+                address=address_among(frame, cameras),
                 rating=ratings.get((frame.id, ""), 0),
                 keywords=tuple(sorted(words.get(frame.id, ()))),
                 versions=len(standing[frame.id].own) + len(standing[frame.id].shared),

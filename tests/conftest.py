@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path
+import os
+import shutil
+import tempfile
 
 import pytest
 
+_FOLDER = pytest.StashKey[str]()
 
-@pytest.fixture(scope="session", autouse=True)
-def own_place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
-    """The cache folder of this session; nothing of the user's own is read or written."""
-    cache = tmp_path_factory.mktemp("cache")
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("XDG_CACHE_HOME", str(cache))
-        patch.delenv("NOCTUARY_ARCHIVE", raising=False)
-        yield cache
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Set the cache folder of this run, which its worker processes inherit: kernels are compiled once."""
+    if hasattr(config, "workerinput"):
+        return
+    os.environ.pop("NOCTUARY_ARCHIVE", None)
+    config.stash[_FOLDER] = os.environ["XDG_CACHE_HOME"] = tempfile.mkdtemp(prefix="noctuary-tests-")
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    if folder := config.stash.get(_FOLDER, None):
+        shutil.rmtree(folder, ignore_errors=True)

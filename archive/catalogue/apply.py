@@ -9,9 +9,11 @@ from typing import Any
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
+from archive.catalogue import registers
 from archive.catalogue.affected import Affected
 from archive.catalogue.checking import check_value
-from archive.catalogue.inserting import Batch, insert_rows
+from archive.catalogue.inserting import Batch, Values, insert_rows
+from archive.catalogue.rollrows import roll_rows
 from archive.catalogue.rows import (
     BuildsOnRow,
     DerivativeRow,
@@ -32,11 +34,11 @@ from archive.journal.current import Statement, selections, statements, versions
 from archive.journal.log import Fault
 from archive.model.entry import PAIRING, SEALED, Entry, Version
 from archive.model.identity import canonical, sha256_id
-from archive.model.roll import roll_from_value
 
 FRAME_LAYERS = frozenset({"facts", "pairing", "sequence-number", "sequence-break", "sequence-join"})
 """Layers stated about frames that change where a frame stands in time or sequence."""
-
+MARK_LAYERS = frozenset({"rating", "keyword"})
+"""Layers stated about frames that are put beside a frame, and change nothing else."""
 
 SET_ASIDE = "journal"
 """Where the faults of entries that do not count are put down."""
@@ -107,22 +109,26 @@ def _entry(entry: Entry) -> dict[str, Any]:
 def _apply(session: Session, batch: Batch, entry: Entry, affected: Affected) -> None:
     """Take in one entry, or nothing of it: what cannot be read is noticed before anything is written."""
     told = list(statements(entry))
-    found = list(versions(entry))
     listed = selections(entry)
+    found = list(versions(entry, listed))
     try:
+        rolls = [(each, *roll_rows(each)) for each in told if each.layer == "ingest"]
         for statement in told:
-            check_value(statement)
+            if statement.layer != "ingest":
+                check_value(statement)
     except (LookupError, TypeError, ValueError, AttributeError, OverflowError, OSError) as error:
         raise DamagedFileError(
             f"The journal entry {entry.name} is whole, but what it tells cannot be read "
             f"({shown(str(error))[:200]}).",
             hint="It was left as it is and set aside; every other entry still counts.",
         ) from error
+    for statement, roll, files in rolls:
+        _roll(session, statement, roll, files, affected)
     for statement in told:
-        if statement.layer == "ingest":
-            _roll(session, statement, affected)
-        elif statement.layer == "delivered":
+        if statement.layer == "delivered":
             _delivered(session, statement)
+            outputs = statement.value["outputs"]
+            affected.marked.update(origin["frame"] for output in outputs for origin in output["inputs"])
     plain = [s for s in told if s.layer not in ("ingest", "delivered")]
     batch.add(StatementRow, [_statement(s) for s in plain], newer_wins=True)
     for statement in plain:
@@ -132,6 +138,8 @@ def _apply(session: Session, batch: Batch, entry: Entry, affected: Affected) -> 
             affected.sites.add(statement.subject)
         elif statement.layer in FRAME_LAYERS:
             affected.frames.add(statement.subject)
+        elif statement.layer in MARK_LAYERS:
+            affected.marked.add(statement.subject)
         if statement.layer == PAIRING and statement.line == "":
             _pair(session, batch, statement, affected)
     for selection in listed.values():
@@ -142,6 +150,7 @@ def _apply(session: Session, batch: Batch, entry: Entry, affected: Affected) -> 
         ]
         batch.add(SelectionFrameRow, rows)
     _versions(batch, found)
+    affected.developed.update(version.frame for version in found)
 
 
 def _pair(session: Session, batch: Batch, statement: Statement, affected: Affected) -> None:
@@ -160,15 +169,14 @@ def _pair(session: Session, batch: Batch, statement: Statement, affected: Affect
 
 
 def _versions(batch: Batch, found: Sequence[Version]) -> None:
-    documents: dict[int, str] = {}
+    keys: dict[int, str] = {}
     for version in found:
         # The frames of a selection share one recipe object, and so one document.
-        document = documents.get(id(version.recipe))
-        if document is None:
+        key = keys.get(id(version.recipe))
+        if key is None:
             document = json.dumps(version.recipe.to_json(), ensure_ascii=False, sort_keys=True)
-            documents[id(version.recipe)] = document
-            batch.add(RecipeRow, [{"key": sha256_id(document.encode()), "document": document}])
-        key = sha256_id(document.encode())
+            key = keys[id(version.recipe)] = sha256_id(document.encode())
+            batch.add(RecipeRow, [{"key": key, "document": document}])
         place = {"frame": version.frame, "layer": version.layer, "line": version.line}
         row = {
             **place,
@@ -193,50 +201,25 @@ def _statement(statement: Statement) -> dict[str, Any]:
         "line": statement.line,
         "counter": statement.counter,
         "entry": statement.entry,
-        "value": json.dumps(statement.value, ensure_ascii=False, sort_keys=True),
+        "value": registers.written(statement.value),
     }
 
 
-def _roll(session: Session, statement: Statement, affected: Affected) -> None:
-    roll = roll_from_value(statement.subject.removeprefix("roll:"), statement.value)
-    held = session.get(RollRow, roll.id)
+def _roll(
+    session: Session, statement: Statement, roll: Values, files: list[Values], affected: Affected
+) -> None:
+    token = roll["id"]
+    held = session.get(RollRow, token)
     if held is not None and (held.counter, held.entry) >= statement.order:
         return
     if held is not None:
-        affected.frames.update(session.scalars(select(FileRow.digest).where(FileRow.roll == roll.id)))
-        session.execute(delete(FileRow).where(FileRow.roll == roll.id))
+        affected.frames.update(session.scalars(select(FileRow.digest).where(FileRow.roll == token)))
+        session.execute(delete(FileRow).where(FileRow.roll == token))
         session.delete(held)
         session.flush()
-    affected.rolls.add(roll.id)
-    row = {
-        "id": roll.id,
-        "folder": roll.folder,
-        "camera": roll.camera,
-        "night": roll.night,
-        "site": roll.site,
-        "card": roll.card,
-        "counter": statement.counter,
-        "entry": statement.entry,
-    }
-    insert_rows(session, RollRow, [row])
-    insert_rows(
-        session,
-        FileRow,
-        [
-            {
-                "roll": roll.id,
-                "path": file.path,
-                "size": file.size,
-                "digest": file.digest,
-                "role": str(file.role),
-                "modified": file.modified,
-                "original": file.original,
-                "facts": json.dumps(file.facts.to_json(), ensure_ascii=False) if file.facts else None,
-                "companion_of": file.companion_of,
-            }
-            for file in roll.files
-        ],
-    )
+    affected.rolls.add(token)
+    insert_rows(session, RollRow, [roll])
+    insert_rows(session, FileRow, files)
 
 
 def _delivered(session: Session, statement: Statement) -> None:

@@ -4,19 +4,33 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from sqlalchemy.exc import DatabaseError
 
+from archive.catalogue.anew import begin_anew, finish_anew, give_up_anew
 from archive.catalogue.apply import SET_ASIDE
 from archive.catalogue.database import discard_database, open_database
 from archive.catalogue.index import Catalogue
-from archive.catalogue.noticing import MISSING, NOTICED, missing_in_words, noticed_in_words
+from archive.catalogue.noticing import (
+    GONE,
+    MISSING,
+    NOTICED,
+    NOTICES,
+    STRANGE,
+    gone_in_words,
+    missing_in_words,
+    noticed_in_words,
+    strange_in_words,
+)
+from archive.catalogue.registers import address_among
 from archive.catalogue.runs import Unnumbered
+from archive.catalogue.seen import came, entry_count, known_among, note_folders, seen_folders
 from archive.errors import ArchiveError, UsageError, shown
 from archive.journal.chains import examine
-from archive.journal.log import Fault, Log, strangers
+from archive.journal.folders import Folder, Held, strangers
+from archive.journal.log import Fault, Log
 from archive.journal.uniting import unite
 from archive.model.capture import Frame
 from archive.model.entry import SEALED, SELECTION, Change, Draft, Entry
@@ -26,6 +40,8 @@ from archive.store.masters import read_master
 from archive.store.volumes import Volume, chain_state, held_files, roll_folders
 
 _LONGEST_PATH = 1000
+_MANY = 500
+"""From so many entries on a catalogue that is behind in everything is made anew, which is faster."""
 Progress = Callable[[str, int, int], None]
 
 
@@ -145,30 +161,78 @@ class Books:
 
     def sync(self, progress: Progress | None = None) -> None:
         """Bring the catalogue up to what lies on the volumes, wherever it was written."""
+        seen = seen_folders(self.catalogue.engine)
+        for volume in self.volumes:
+            if volume.id in seen:
+                self.log.recall(volume.disk, seen[volume.id])
+        held = self.log.look()
+        on = self._by_volume(held)
+        told = self.catalogue.faults()
+        aside = {fault.name for fault in told if fault.place == SET_ASIDE}
+        gone = {fault.name for fault in told if fault.place == GONE and fault.name}
+        new = came(on, seen)
+        names = {name for folders in on.values() for each in folders.values() for name in each.entries}
+        if len(names) > _MANY and self.catalogue.behind() and self._made_anew(progress):
+            return
+        if new is None or aside or gone or entry_count(self.catalogue.engine) < len(names):
+            fresh, gone = self._take_in(held, names, aside, gone, progress)
+        elif new:
+            new -= known_among(self.catalogue.engine, new)
+            fresh = _Counted(self.log.read_new(set(), held.of(new), progress, bound=held.greatest()))
+            self.catalogue.apply(fresh, self._numbers)
+        else:
+            fresh = _Counted(())
+        if fresh.count:
+            self._examine(names)
+        for volume in self.volumes:
+            if volume.id in on:
+                note_folders(self.catalogue.engine, volume.id, on[volume.id], seen.get(volume.id, {}))
+        self._notice(held, on, gone)
+        for volume in self.mounted:
+            self._sync_holdings(volume)
+
+    def _by_volume(self, held: Held) -> dict[str, Mapping[str, Folder]]:
+        return {v.id: folders for disk, folders in held.on for v in self.volumes if v.disk is disk}
+
+    def _take_in(
+        self, held: Held, names: set[str], aside: set[str], gone: set[str], progress: Progress | None
+    ) -> tuple[_Counted, set[str]]:
+        """Hold every name against those that are known; answers what was read, and names that are gone."""
         known = self.catalogue.known_entries()
-        aside = {fault.name for fault in self.catalogue.faults() if fault.place == SET_ASIDE}
-        places = self.log.places()
-        if known - places.keys():
+        lost = known - names
+        if lost:
             # What an entry once said cannot be told from a catalogue that has lost it: begin anew.
             self.empty()
             known = set()
         # Entries set aside are judged again: a fault is told for as long as it lasts.
-        fresh = list(self.log.read_new(known - aside, places, progress))
+        fresh = _Counted(self.log.read_new(known - aside, held.places(), progress))
         self.catalogue.clear_faults(SET_ASIDE)
         self.catalogue.apply(fresh, self._numbers)
-        if fresh:
-            self._examine(places)
-        for volume in self.mounted:
-            self._sync_holdings(volume)
+        return fresh, (gone | lost) - names
 
     def _examine(self, names: Iterable[str]) -> None:
         """Notice what the entries tell of each other; a writer who is two becomes another one here."""
         chains = examine(self.catalogue.links())
-        stray = [path for volume in self.volumes for path in strangers(volume.disk)]
         self.catalogue.note(MISSING, missing_in_words(chains, names))
-        self.catalogue.note(NOTICED, noticed_in_words(chains, stray))
+        self.catalogue.note(NOTICED, noticed_in_words(chains))
         if any(fork.writer == self.log.writer for fork in chains.forks):
             self.log.split("Another copy of this archive has written under the id of this one.")
+
+    def _notice(self, held: Held, on: Mapping[str, Mapping[str, Folder]], gone: set[str]) -> None:
+        """Put down what lies in the journal and is no entry, and entries that ought to lie there."""
+        told = self.catalogue.faults()
+        forgotten = self.log.forgotten(held)
+        followed = {fault.name[7:23] for fault in told if fault.place == MISSING}
+        away = {n for n in (*gone, *([forgotten] if forgotten else ())) if n[-21:-5] not in followed}
+        missing = dict(gone_in_words(away))
+        if away and "" not in missing:
+            missing |= {
+                fault.name: fault.message for fault in told if (fault.place, fault.name) == (GONE, "")
+            }
+        strange = dict(strange_in_words(path for folders in on.values() for path in strangers(folders)))
+        for place, said in ((GONE, missing), (STRANGE, strange)):
+            if said != {fault.name: fault.message for fault in told if fault.place == place}:
+                self.catalogue.note(place, said.items())
 
     def _sync_holdings(self, volume: Volume) -> None:
         before = self.catalogue.chains(volume.id)
@@ -246,11 +310,7 @@ class Books:
 
     def address_of(self, frame: Frame) -> str | None:
         """How people name a frame of a sequence; None outside sequences."""
-        if frame.sequence is None or frame.index is None:
-            return None
-        night, camera, number = frame.sequence.split("/")
-        known = self.catalogue.cameras().get(camera)
-        return f"{night}/{known.name if known else camera}/{number}#{frame.index}"
+        return address_among(frame, self.catalogue.cameras())
 
     # -- the whole anew ------------------------------------------------------------------------
 
@@ -267,23 +327,58 @@ class Books:
             discard_database(self._database)
             self.catalogue = Catalogue(open_database(self._database))
 
+    def _made_anew(self, progress: Progress | None) -> bool:
+        """Make another catalogue from journal and hash lists; the old one gives way to it when it is whole.
+
+        False, and nothing done, for a catalogue that is no file.
+        """
+        old = self.catalogue
+        made = begin_anew(self._database, old.engine, [volume.id for volume in self.mounted])
+        if made is None:
+            return False
+        self.catalogue = made
+        try:
+            self.sync(progress)
+        except BaseException:
+            self.catalogue = old
+            give_up_anew(self._database, made)
+            raise
+        old.close()
+        finish_anew(self._database, made)
+        self.catalogue = Catalogue(open_database(self._database))
+        return True
+
     def rebuild(self, progress: Progress | None = None) -> RebuildReport:
         """Make the catalogue anew from journal and hash lists; no master is opened."""
-        self.empty()
-        self.sync(progress)
+        if not self._made_anew(progress):
+            self.empty()
+            self.sync(progress)
         dump = self.catalogue.counts()
         return RebuildReport(
             entries=dump["entry"],
             rolls=dump["roll"],
             frames=dump["frame"],
             sequences=dump["sequence"],
-            faults=tuple(each.message for each in self.catalogue.faults() if each.place != NOTICED),
-            noticed=tuple(each.message for each in self.catalogue.faults() if each.place == NOTICED),
+            faults=tuple(each.message for each in self.catalogue.faults() if each.place not in NOTICES),
+            noticed=tuple(each.message for each in self.catalogue.faults() if each.place in NOTICES),
         )
 
     def faults(self) -> list[Fault]:
         """Entries that are set aside now, read afresh."""
         return [item for item in self.log.read_new(set()) if isinstance(item, Fault)]
+
+
+class _Counted:
+    """Entries on their way into the catalogue, and how many passed; a million are never held at once."""
+
+    def __init__(self, items: Iterable[Entry | Fault]) -> None:
+        self._items = items
+        self.count = 0
+
+    def __iter__(self) -> Iterator[Entry | Fault]:
+        for item in self._items:
+            self.count += 1
+            yield item
 
 
 def _numbered(found: Unnumbered) -> Change:

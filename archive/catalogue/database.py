@@ -8,14 +8,18 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Engine, create_engine, event, text
+from sqlalchemy import Engine, MetaData, Table, create_engine, event, text
 from sqlalchemy.exc import DatabaseError, OperationalError, SQLAlchemyError
 from sqlalchemy.orm import Session
+from sqlalchemy.pool import StaticPool
+from sqlalchemy.schema import DropTable
 
+from archive.catalogue.rows import Base
 from archive.errors import ArchiveError
 
-HEAD = "0004"
+HEAD = "0008"
 """The newest schema step in ``migrations/``; a test holds the two together."""
+_CACHE_KIB = 256 * 1024
 
 
 def open_database(url: str) -> Engine:
@@ -49,13 +53,36 @@ def open_database(url: str) -> Engine:
     return engine
 
 
+def new_database(url: str) -> Engine:
+    """An empty catalogue in a new file, written with no care for what a crash would leave of it."""
+    engine = create_engine(url, poolclass=StaticPool)
+    event.listen(engine, "connect", _building_settings)
+    _upgrade(engine, None)
+    return engine
+
+
 def discard_database(url: str) -> bool:
-    """Remove a catalogue that is a file, readable or not; False where it is none of ours to remove."""
+    """Remove a catalogue, readable or not: its file, or its tables at a server; False where that fails."""
     if not url.startswith("sqlite:///"):
-        return False
+        return _drop_tables(url)
     path = url.removeprefix("sqlite:///")
     for ending in ("", "-wal", "-shm"):
         Path(f"{path}{ending}").unlink(missing_ok=True)
+    return True
+
+
+def _drop_tables(url: str) -> bool:
+    engine = create_engine(url)
+    names = [*(table.name for table in reversed(Base.metadata.sorted_tables)), "alembic_version"]
+    try:
+        with engine.begin() as connection:
+            # By name, whatever their columns are: they may be a newer release's, or half made.
+            for name in names:
+                connection.execute(DropTable(Table(name, MetaData()), if_exists=True))
+    except SQLAlchemyError:
+        return False
+    finally:
+        engine.dispose()
     return True
 
 
@@ -102,13 +129,24 @@ def _upgrade(engine: Engine, found: str | None) -> None:
         config.attributes["connection"] = connection
         try:
             command.upgrade(config, "head")
-        except SQLAlchemyError as error:
+        except Exception as error:
+            # Whatever a step meets, faults of its own too: leaving this block takes everything back.
             raise ArchiveError(
                 f"The catalogue could not be brought from schema {found or 'none'} to {HEAD}: "
                 f"{getattr(error, 'orig', None) or error}.",
                 hint="It was left as it was; masters and journal are untouched. `noctuary rebuild` makes a "
                 "new one from them.",
             ) from error
+
+
+def _building_settings(connection: Any, _record: Any) -> None:
+    cursor = connection.cursor()
+    cursor.execute("PRAGMA journal_mode=OFF")
+    cursor.execute("PRAGMA synchronous=OFF")
+    cursor.execute("PRAGMA locking_mode=EXCLUSIVE")
+    cursor.execute("PRAGMA temp_store=MEMORY")
+    cursor.execute(f"PRAGMA cache_size=-{_CACHE_KIB}")
+    cursor.close()
 
 
 def _sqlite_settings(connection: Any, _record: Any) -> None:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from sqlalchemy import select
 
 from archive.catalogue.database import transaction
 from archive.catalogue.index import Catalogue
 from archive.catalogue.rows import EntryRow, StatementRow
+from archive.catalogue.standing_for import companions_of, stand_for
+from archive.model.entry import PAIRING
 from archive.model.identity import EntryId
 
 
@@ -59,13 +63,42 @@ def headings(
         ]
 
 
-def stating(catalogue: Catalogue, subjects: Sequence[str], layer: str) -> dict[tuple[str, str], EntryId]:
-    """The entry whose statement stands now, by (subject, line)."""
-    found: dict[tuple[str, str], EntryId] = {}
+@dataclass(frozen=True, kw_only=True)
+class Stated:
+    """A value that stands now, and the entry that stated it."""
+
+    entry: EntryId
+    value: Any
+
+
+def stating(catalogue: Catalogue, subjects: Sequence[str], layer: str) -> dict[tuple[str, str], Stated]:
+    """What stands now and since which entry, by (subject, line).
+
+    What was stated about a companion that stands for one of these frames counts as stated about it, but for
+    pairings, which are about the companion itself.
+    """
+    found: dict[tuple[str, str], Stated] = {}
     with transaction(catalogue.engine) as session:
         for start in range(0, len(subjects), 400):
-            query = select(StatementRow.subject, StatementRow.line, StatementRow.entry).where(
-                StatementRow.layer == layer, StatementRow.subject.in_(subjects[start : start + 400])
+            chunk = subjects[start : start + 400]
+            pairs = {} if layer == PAIRING else companions_of(session, chunk)
+            query = (
+                select(StatementRow.subject, StatementRow.line, StatementRow.entry, StatementRow.value)
+                .where(StatementRow.layer == layer, StatementRow.subject.in_([*chunk, *pairs]))
+                .order_by(StatementRow.counter, StatementRow.entry)
             )
-            found |= {(row.subject, row.line): EntryId(row.entry) for row in session.execute(query)}
+            for row in session.execute(query):
+                place = (pairs.get(row.subject, row.subject), row.line)
+                found[place] = Stated(entry=EntryId(row.entry), value=json.loads(row.value))
+    return found
+
+
+def one_matter(catalogue: Catalogue, digests: Sequence[str]) -> dict[str, str]:
+    """Companions with the frames that they stand for: those among these digests, and all of their frames."""
+    found: dict[str, str] = {}
+    with transaction(catalogue.engine) as session:
+        for start in range(0, len(digests), 400):
+            chunk = digests[start : start + 400]
+            stands = stand_for(session, chunk)
+            found |= stands | companions_of(session, list({*chunk, *stands.values()}))
     return found

@@ -11,8 +11,11 @@ from sqlalchemy.orm import Session
 
 from archive.catalogue import registers
 from archive.catalogue.apply import apply_entries
+from archive.catalogue.bulk import fill
+from archive.catalogue.contests import settle_contests
 from archive.catalogue.database import transaction
-from archive.catalogue.derive import derive, outdated
+from archive.catalogue.derive import derive, outdated, up_to_date
+from archive.catalogue.framerows import FRAMES, frame_of_row
 from archive.catalogue.inserting import insert_rows
 from archive.catalogue.rows import (
     Base,
@@ -22,18 +25,19 @@ from archive.catalogue.rows import (
     FileRow,
     FrameRow,
     HoldingRow,
+    JournalFolderRow,
+    NightCameraRow,
     PairRow,
     RollRow,
     SequenceRow,
     StatementRow,
 )
-from archive.catalogue.runs import Unnumbered
+from archive.catalogue.runs import Unnumbered, sequence_claimed
 from archive.catalogue.standing_for import companions_of, standing_for
 from archive.journal.chains import Link
 from archive.journal.log import Fault
-from archive.model.capture import Camera, CaptureFacts, Frame, Role
+from archive.model.capture import Camera, Frame
 from archive.model.entry import Entry
-from archive.model.identity import FrameId
 from archive.model.listing import Copy, JournalFault, NightLine, SequenceLine
 from archive.model.place import ClockCorrection, Site
 
@@ -49,10 +53,11 @@ _TITLES = (
 
 
 class Catalogue:
-    """The index of one archive."""
+    """The index of one archive; a ``blank`` one is filled all at once by what is applied first."""
 
-    def __init__(self, engine: Engine) -> None:
+    def __init__(self, engine: Engine, *, blank: bool = False) -> None:
         self.engine = engine
+        self._blank = blank
 
     def close(self) -> None:
         self.engine.dispose()
@@ -74,9 +79,17 @@ class Catalogue:
         transaction: a program that is killed between the two finds everything still to be done.
         """
         with transaction(self.engine) as session:
-            unnumbered = _take(session, items)
+            unnumbered = fill(session, items) if self._blank else _take(session, items)
+            self._blank = False
             numbers = number(unnumbered) if unnumbered else []
             return _take(session, numbers) if numbers else unnumbered
+
+    def behind(self) -> bool:
+        """Whether everything is to be told anew: nothing was told yet, or by other rules than today's."""
+        if self._blank:
+            return False
+        with transaction(self.engine) as session:
+            return not up_to_date(session)
 
     def clear_faults(self, place: str) -> None:
         with transaction(self.engine) as session:
@@ -185,20 +198,10 @@ class Catalogue:
         return {place: json.loads(row.value) for place, row in found.items()}
 
     def nights(self) -> list[NightLine]:
-        query = (
-            select(
-                FrameRow.night,
-                FrameRow.camera,
-                func.max(RollRow.site),
-                func.count(),
-                func.min(FrameRow.taken),
-                func.max(FrameRow.taken),
-                func.count(FrameRow.sequence.distinct()),
-            )
-            .join(RollRow, RollRow.id == FrameRow.roll)
-            .group_by(FrameRow.night, FrameRow.camera)
-            .order_by(FrameRow.night, FrameRow.camera)
-        )
+        held = NightCameraRow
+        query = select(
+            held.night, held.camera, held.site, held.frames, held.first, held.last, held.sequences
+        ).order_by(held.night, held.camera)
         with transaction(self.engine) as session:
             names = {key: camera.name for key, camera in registers.cameras(session).items()}
             places = {site.id: site for site in registers.sites(session)}
@@ -211,6 +214,7 @@ class Catalogue:
                 night=night,
                 site=next((places[row[2]].name for row in parts if row[2] in places), None),
                 zone=next((places[row[2]].zone for row in parts if row[2] in places), None),
+                site_id=next((row[2] for row in parts if row[2] in places), None),
                 cameras=tuple(sorted(names.get(row[1], row[1]) for row in parts)),
                 frames=sum(row[3] for row in parts),
                 sequences=sum(row[6] for row in parts),
@@ -221,13 +225,7 @@ class Catalogue:
         ]
 
     def sequences(self, night: str | None = None, camera: str | None = None) -> list[SequenceLine]:
-        site = (
-            select(func.max(RollRow.site))
-            .join(FrameRow, FrameRow.roll == RollRow.id)
-            .where(FrameRow.sequence == SequenceRow.key)
-            .scalar_subquery()
-        )
-        query = select(SequenceRow, site)
+        query = select(*SequenceRow.__table__.columns)
         query = query.order_by(SequenceRow.night, SequenceRow.camera, SequenceRow.number)
         if night:
             query = query.where(SequenceRow.night == night)
@@ -250,11 +248,16 @@ class Catalogue:
                 frames=row.frames,
                 missed=row.missed,
                 cadence_s=row.cadence_s,
-                zone=zones.get(site_id or ""),
+                zone=zones.get(row.site or ""),
                 title=json.loads(titles.get(row.key, '""')),
             )
-            for row, site_id in rows
+            for row in rows
         ]
+
+    def sequence_claimed(self, camera: str, night: str, number: int) -> str | None:
+        """The key of the sequence that a number was given to, whatever number it goes by now."""
+        with transaction(self.engine) as session:
+            return sequence_claimed(session, camera, night, number)
 
     def frames(
         self,
@@ -268,7 +271,7 @@ class Catalogue:
         limit: int | None = None,
     ) -> list[Frame]:
         """Frames by any of these, in the order they were taken; ``between`` are positions in a sequence."""
-        query = select(FrameRow)
+        query = FRAMES
         if night:
             query = query.where(FrameRow.night == night)
         if camera:
@@ -290,13 +293,13 @@ class Catalogue:
         if limit:
             query = query.limit(limit)
         with transaction(self.engine) as session:
-            return [frame_of_row(row) for row in session.scalars(query)]
+            return [frame_of_row(row) for row in session.execute(query)]
 
     def frames_by_id(self, ids: Sequence[str]) -> dict[str, Frame]:
         found: dict[str, Frame] = {}
         with transaction(self.engine) as session:
             for chunk in _chunks(ids):
-                rows = session.scalars(select(FrameRow).where(FrameRow.id.in_(chunk)))
+                rows = session.execute(FRAMES.where(FrameRow.id.in_(chunk)))
                 found |= {row.id: frame_of_row(row) for row in rows}
         return found
 
@@ -351,13 +354,17 @@ class Catalogue:
             return [JournalFault(place=r.place, name=r.name, message=r.message) for r in rows]
 
     def dump(self) -> dict[str, list[tuple[Any, ...]]]:
-        """Every table, every row, in a fixed order: two catalogues of one archive give the same."""
+        """Every table, every row, in a fixed order: two catalogues of one archive give the same.
+
+        Left out is how its folders looked when they were last listed, which says nothing of the archive.
+        """
         with transaction(self.engine) as session:
             return {
                 table.name: [
                     tuple(row) for row in session.execute(select(table).order_by(*table.primary_key.columns))
                 ]
                 for table in Base.metadata.sorted_tables
+                if table.name != JournalFolderRow.__tablename__
             }
 
 
@@ -365,24 +372,9 @@ def _take(session: Session, items: Iterable[Entry | Fault]) -> list[Unnumbered]:
     affected = apply_entries(session, items)
     affected.cameras |= outdated(session)
     session.flush()
-    return derive(session, affected)
-
-
-def frame_of_row(row: FrameRow) -> Frame:
-    """The model's frame in a row."""
-    return Frame(
-        id=FrameId(row.id),
-        camera=row.camera,
-        roll=row.roll,
-        path=row.path,
-        role=Role(row.role),
-        taken=row.taken,
-        time_source=row.time_source,
-        facts=CaptureFacts.from_json(json.loads(row.facts)),
-        night=row.night,
-        sequence=row.sequence,
-        index=row.position,
-    )
+    unnumbered = derive(session, affected)
+    settle_contests(session, affected)
+    return unnumbered
 
 
 def _chunks(values: Sequence[str], size: int = 500) -> Iterator[Sequence[str]]:

@@ -18,7 +18,19 @@ from archive.model.survey import Level
 
 def levels_of(catalogue: Catalogue, frames: Sequence[str]) -> dict[str, Level]:
     """The level of each of these frames that has one; a statement taken back gives none."""
-    found: dict[str, Level | None] = {}
+    found = _last(catalogue, frames)
+    return {
+        frame: Level(stops=stops, entry=entry) for frame, (entry, stops) in found.items() if stops is not None
+    }
+
+
+def last_levellings(catalogue: Catalogue, frames: Sequence[str]) -> dict[str, EntryId]:
+    """The entry that levelled each of these frames last, or took its levelling back."""
+    return {frame: entry for frame, (entry, _) in _last(catalogue, frames).items()}
+
+
+def _last(catalogue: Catalogue, frames: Sequence[str]) -> dict[str, tuple[EntryId, float | None]]:
+    found: dict[str, tuple[EntryId, float | None]] = {}
     order: dict[str, tuple[int, str]] = {}
     with transaction(catalogue.engine) as session:
         for start in range(0, len(frames), 400):
@@ -35,16 +47,16 @@ def levels_of(catalogue: Catalogue, frames: Sequence[str]) -> dict[str, Level]:
                 .join(StatementRow, StatementRow.subject == SelectionFrameRow.selection)
                 .where(StatementRow.layer == LEVELLING, SelectionFrameRow.frame.in_([*chunk, *pairs]))
             )
-            values: dict[str, list[float] | None] = {}
+            values: dict[tuple[str, str], list[float]] = {}
             for told, position, counter, entry, text in session.execute(query):
                 frame = pairs.get(told, told)
                 if frame in order and order[frame] >= (counter, entry):
                     continue
-                if entry not in values:
+                # One entry may level several selections, each by a value of its own.
+                if (entry, text) not in values:
                     value = json.loads(text)
-                    values[entry] = value["stops"] if value else None
-                stops = values[entry]
+                    values[entry, text] = value["stops"] if value else []
+                stops = values[entry, text]
                 order[frame] = (counter, entry)
-                held = stops is not None and position < len(stops)
-                found[frame] = Level(stops=stops[position], entry=EntryId(entry)) if stops and held else None
-    return {frame: level for frame, level in found.items() if level is not None}
+                found[frame] = (EntryId(entry), stops[position] if position < len(stops) else None)
+    return found

@@ -12,8 +12,10 @@ from archive.catalogue.database import transaction
 from archive.catalogue.index import Catalogue
 from archive.catalogue.rows import (
     BuildsOnRow,
+    ContestRow,
     DerivativeRow,
     EffectiveRow,
+    FrameRow,
     OriginRow,
     RecipeRow,
     SelectionFrameRow,
@@ -22,7 +24,7 @@ from archive.catalogue.rows import (
 from archive.catalogue.standing_for import companions_of, stand_for
 from archive.journal.current import heads
 from archive.journal.recipes import Standing
-from archive.model.capture import Selection
+from archive.model.capture import Frame, Selection
 from archive.model.entry import LINE, MAIN, OWN, SHARED, Version
 from archive.model.identity import EntryId, FileKey, FrameId, PixelKey
 from archive.model.product import WRITTEN, Derivative, Origin, Spec, Texts
@@ -105,7 +107,8 @@ def standings(catalogue: Catalogue, frames: Sequence[str], line: str | None = No
     for name, members in aside.items():
         for frame, listed in versions_of(catalogue, members, name).items():
             known[frame] |= {layer: found for layer, found in _heads(listed).items() if found}
-    speaking = {v.entry: v for heads_of in known.values() for v in heads_of[SHARED]}.values()
+    # One entry may give parts of a run versions of their own.
+    speaking = {(v.entry, v.selection): v for heads_of in known.values() for v in heads_of[SHARED]}.values()
     needed = {v.selection for v in speaking if v.selection}
     needed |= {ramp.along for v in speaking for ramp in v.recipe.ramps if ramp.along}
     selections = {name: selection_of(catalogue, name) for name in sorted(needed)}
@@ -141,6 +144,16 @@ def lines_of(catalogue: Catalogue, frames: Sequence[str]) -> list[str]:
             query = select(VersionRow.line).where(VersionRow.frame.in_(frames[start : start + 400]))
             found.update(session.scalars(query.distinct()))
     return [MAIN, *sorted(found - {MAIN})]
+
+
+def contested_frames(catalogue: Catalogue) -> list[Frame]:
+    """The frames that are contested on the line that speaks for them, in the order of their ids."""
+    query = select(FrameRow.id).join(ContestRow, ContestRow.frame == FrameRow.id).distinct()
+    with transaction(catalogue.engine) as session:
+        found = sorted(session.scalars(query))
+    contested = [frame for frame, each in standings(catalogue, found).items() if each.contested]
+    known = catalogue.frames_by_id(contested)
+    return [known[frame] for frame in sorted(known)]
 
 
 def selection_of(catalogue: Catalogue, selection: str) -> Selection:

@@ -15,7 +15,8 @@ from sqlalchemy import and_, or_, select
 
 from archive.catalogue.affected import chunks
 from archive.catalogue.database import transaction
-from archive.catalogue.index import Catalogue, frame_of_row
+from archive.catalogue.framerows import FRAMES, frame_of_row
+from archive.catalogue.index import Catalogue
 from archive.catalogue.rows import FileRow, FrameRow
 from archive.catalogue.standing_for import stand_for
 from archive.model.capture import CaptureFacts, Frame, Role
@@ -68,6 +69,6 @@ def frames_named(catalogue: Catalogue, camera: str, stems: Iterable[str]) -> lis
         for chunk in chunks(sorted(set(stems)), 200):
             # Just behind the full stop comes the slash, which no name holds: a range that an index answers.
             ranges = [and_(FrameRow.name >= f"{stem}.", FrameRow.name < f"{stem}/") for stem in chunk]
-            query = select(FrameRow).where(FrameRow.camera == camera, or_(*ranges)).order_by(FrameRow.id)
-            found += [frame_of_row(row) for row in session.scalars(query)]
+            query = FRAMES.where(FrameRow.camera == camera, or_(*ranges)).order_by(FrameRow.id)
+            found += [frame_of_row(row) for row in session.execute(query)]
     return found

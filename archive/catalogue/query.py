@@ -90,6 +90,10 @@ def parse(text: str) -> Tree:
             hint="Nothing was changed. Ask in parts.",
         )
     reader = _Reader(text, list(_tokens(text)))
+    for column, char in enumerate(text):
+        if char == "\0" or "\ud800" <= char <= "\udfff":
+            # Bytes that are no UTF-8 come in as lone surrogates; no database takes either.
+            raise reader.wrong(f"{shown(char)} is no character of a text", "Take it away.", column)
     tree = reader.either()
     if reader.kind != "end":
         raise reader.wrong("this ) closes nothing", "Take it away, or open a ( before it.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
@@ -10,7 +11,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from archive.catalogue.rows import StatementRow
-from archive.model.capture import Camera
+from archive.model.capture import Camera, Frame
 from archive.model.place import ClockCorrection, Site
 
 
@@ -18,6 +19,11 @@ def stated(session: Session, subject: str, layer: str, line: str = "") -> Any:
     """The value stated now; None if nothing is."""
     row = session.get(StatementRow, (subject, layer, line))
     return None if row is None else json.loads(row.value)
+
+
+def written(value: Any) -> str:
+    """How a value stands in a row: one text for one value."""
+    return json.dumps(value, ensure_ascii=False, sort_keys=True)
 
 
 def all_stated(session: Session, layer: str) -> dict[tuple[str, str], Any]:
@@ -62,6 +68,15 @@ def cameras(session: Session) -> dict[str, Camera]:
         )
         for (subject, _), value in all_stated(session, "camera").items()
     }
+
+
+def address_among(frame: Frame, cameras: Mapping[str, Camera]) -> str | None:
+    """How people name a frame of a sequence of one of these cameras; None outside sequences."""
+    if frame.sequence is None or frame.index is None:
+        return None
+    night, camera, number = frame.sequence.split("/")
+    known = cameras.get(camera)
+    return f"{night}/{known.name if known else camera}/{number}#{frame.index}"
 
 
 def clocks_of(session: Session, camera: str) -> list[ClockCorrection]:

@@ -82,6 +82,10 @@ def find_sequence(catalogue: Catalogue, text: str) -> SequenceLine:
 def _in_sequence(catalogue: Catalogue, address: Address) -> Found:
     camera = _camera_id(catalogue, address.camera or "")
     lines = [line for line in catalogue.sequences(address.night, camera) if line.number == address.number]
+    if not lines and address.night is not None and address.number is not None:
+        # Joined to another, or numbered apart before archives were united: its old number still finds it.
+        key = catalogue.sequence_claimed(camera, address.night, address.number)
+        lines = [line for line in catalogue.sequences(camera=camera) if line.key == key] if key else []
     if not lines:
         held = ", ".join(line.address for line in catalogue.sequences()[-_MOST:]) or "none yet"
         raise UsageError(

@@ -11,6 +11,18 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
+_MILLISECOND = timedelta(milliseconds=1)
+
+
+def milliseconds(moment: datetime | None) -> int | None:
+    """A moment as it is kept; ValueError for one without zone."""
+    if moment is None:
+        return None
+    if moment.tzinfo is None:
+        raise ValueError("a time without zone cannot be catalogued")
+    return (moment - _EPOCH) // _MILLISECOND
+
+
 class Instant(TypeDecorator[datetime]):
     """A moment kept as whole milliseconds since 1970 UTC; naive times are refused."""
 
@@ -18,11 +30,7 @@ class Instant(TypeDecorator[datetime]):
     cache_ok = True
 
     def process_bind_param(self, value: datetime | None, _dialect: Dialect) -> int | None:
-        if value is None:
-            return None
-        if value.tzinfo is None:
-            raise ValueError("a time without zone cannot be catalogued")
-        return (value - _EPOCH) // timedelta(milliseconds=1)
+        return milliseconds(value)
 
     def process_result_value(self, value: Any, _dialect: Dialect) -> datetime | None:
         return None if value is None else _EPOCH + timedelta(milliseconds=value)
@@ -63,6 +71,20 @@ class FaultRow(Base):
     place: Mapped[str] = mapped_column(String(64), primary_key=True)
     name: Mapped[str] = mapped_column(String(400), primary_key=True)
     message: Mapped[str] = mapped_column(Text)
+
+
+class JournalFolderRow(Base):
+    """One folder of a volume's journal, whose entries were all taken in; ``mark`` tells if it was changed.
+
+    ``entries`` are names, a line each; ``others`` a list of what is no entry and of the folders below.
+    """
+
+    __tablename__ = "journal_folder"
+    volume: Mapped[str] = mapped_column(String(40), primary_key=True)
+    path: Mapped[str] = mapped_column(String(400), primary_key=True)
+    mark: Mapped[str] = mapped_column(String(120))
+    entries: Mapped[str] = mapped_column(Text)
+    others: Mapped[str] = mapped_column(Text)
 
 
 class StatementRow(Base):
@@ -114,6 +136,15 @@ class BuildsOnRow(Base):
     entry: Mapped[str] = mapped_column(String(80), primary_key=True)
 
 
+class ContestRow(Base):
+    """A frame's layer and line of which more than one version is current."""
+
+    __tablename__ = "contest"
+    frame: Mapped[str] = mapped_column(String(50), primary_key=True)
+    layer: Mapped[str] = mapped_column(String(40), primary_key=True)
+    line: Mapped[str] = mapped_column(String(200), primary_key=True)
+
+
 class SelectionFrameRow(Base):
     """One frame of a selection, in its place."""
 
@@ -154,7 +185,11 @@ class FileRow(Base):
 
 
 class FrameRow(Base):
-    """One frame as it stands after clocks, sites, corrected facts and sequences; altitudes in degrees."""
+    """One frame as it stands after clocks, sites, corrected facts and sequences; altitudes in degrees.
+
+    ``developed`` and ``exported`` tell whether a recipe applies to it, and whether something was made of it;
+    ``facts`` are only there where they were corrected, its file has them else.
+    """
 
     __tablename__ = "frame"
     id: Mapped[str] = mapped_column(String(50), primary_key=True)
@@ -172,14 +207,27 @@ class FrameRow(Base):
     f_number: Mapped[float | None]
     iso: Mapped[int | None]
     focal_mm: Mapped[float | None]
+    rating: Mapped[int]
+    developed: Mapped[bool]
+    exported: Mapped[bool]
     sun: Mapped[float | None]
     moon: Mapped[float | None]
-    facts: Mapped[str] = mapped_column(Text)
+    facts: Mapped[str | None] = mapped_column(Text)
     __table_args__ = (
+        Index("frame_by_roll", "roll"),
         Index("frame_by_camera", "camera", "taken"),
         Index("frame_by_night", "night", "camera", "taken"),
         Index("frame_by_sequence", "sequence", "position"),
     )
+
+
+class FrameKeywordRow(Base):
+    """One keyword that a frame has now."""
+
+    __tablename__ = "frame_keyword"
+    frame: Mapped[str] = mapped_column(String(50), primary_key=True)
+    word: Mapped[str] = mapped_column(String(200), primary_key=True)
+    __table_args__ = ({"sqlite_with_rowid": False},)
 
 
 class PairRow(Base):
@@ -206,7 +254,56 @@ class SequenceRow(Base):
     frames: Mapped[int]
     missed: Mapped[int]
     cadence_s: Mapped[float]
+    site: Mapped[str | None] = mapped_column(String(80))
     __table_args__ = (Index("sequence_by_camera", "camera", "first"),)
+
+
+class NightCameraRow(Base):
+    """What the frames of one camera in one night have in common: how many, from when to when, between what.
+
+    Of each thing that can be asked of a frame the least and the greatest value, none where no frame has it;
+    ``sites`` counts the sites of its rolls, with nowhere as one.
+    """
+
+    __tablename__ = "night_camera"
+    night: Mapped[str] = mapped_column(String(10), primary_key=True)
+    camera: Mapped[str] = mapped_column(String(80), primary_key=True)
+    first: Mapped[datetime] = mapped_column(index=True)
+    last: Mapped[datetime]
+    frames: Mapped[int]
+    sequences: Mapped[int]
+    developed: Mapped[int]
+    exported: Mapped[int]
+    sites: Mapped[int]
+    site: Mapped[str | None] = mapped_column(String(80))
+    name_low: Mapped[str] = mapped_column(String(300))
+    name_high: Mapped[str] = mapped_column(String(300))
+    number_low: Mapped[int | None]
+    number_high: Mapped[int | None]
+    rating_low: Mapped[int]
+    rating_high: Mapped[int]
+    exposure_s_low: Mapped[float | None]
+    exposure_s_high: Mapped[float | None]
+    f_number_low: Mapped[float | None]
+    f_number_high: Mapped[float | None]
+    iso_low: Mapped[int | None]
+    iso_high: Mapped[int | None]
+    focal_mm_low: Mapped[float | None]
+    focal_mm_high: Mapped[float | None]
+    sun_low: Mapped[float | None]
+    sun_high: Mapped[float | None]
+    moon_low: Mapped[float | None]
+    moon_high: Mapped[float | None]
+
+
+class NightWordRow(Base):
+    """A keyword that a frame of a camera in a night has."""
+
+    __tablename__ = "night_word"
+    night: Mapped[str] = mapped_column(String(10), primary_key=True)
+    camera: Mapped[str] = mapped_column(String(80), primary_key=True)
+    word: Mapped[str] = mapped_column(String(200), primary_key=True)
+    __table_args__ = ({"sqlite_with_rowid": False},)
 
 
 class HoldingRow(Base):

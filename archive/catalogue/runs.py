@@ -7,18 +7,21 @@ years fall into stretches that know nothing of each other, and one night's card 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import bindparam, delete, func, literal, select, tuple_, update
+from sqlalchemy import and_, bindparam, delete, func, literal, select, tuple_, update
 from sqlalchemy.orm import Session
 
+from archive.catalogue.affected import Affected
 from archive.catalogue.inserting import insert_rows
-from archive.catalogue.rows import FrameRow, SequenceRow, StatementRow
+from archive.catalogue.registers import written
+from archive.catalogue.rows import FrameRow, PairRow, RollRow, SequenceRow, StatementRow
 from archive.catalogue.standing_for import all_pairs
 from archive.catalogue.telling import Moments
+from archive.model.entry import SEQUENCE_NUMBER
 from archive.nights.capture_time import TimeSource
 from archive.nights.sequences import LONGEST_GAP_S, Run, Shot, find_sequences
 
@@ -42,8 +45,11 @@ class Unnumbered:
     first: str
 
 
-def tell_sequences(session: Session, moments: Moments) -> list[Unnumbered]:
-    """Write the sequences around these moments; answers those that need a number."""
+def tell_sequences(session: Session, moments: Moments, affected: Affected) -> list[Unnumbered]:
+    """Write the sequences around these moments; answers those that need a number.
+
+    Nights whose frames may be in other sequences than before are put down as affected.
+    """
     if not moments:
         return []
     pairs = all_pairs(session)
@@ -55,7 +61,22 @@ def tell_sequences(session: Session, moments: Moments) -> list[Unnumbered]:
         teller = _Teller(session, camera, joins, breaks, claims.get(camera, {}))
         for span in stretches.around(touched):
             for block in stretches.blocks(span):
+                affected.nights.update({(night, camera) for night in {row.night for row in block}})
                 unnumbered += teller.tell(block)
+    return unnumbered
+
+
+def tell_all_sequences(session: Session) -> list[Unnumbered]:
+    """Write the sequences of all cameras, where none are written yet and no index of frames tells them."""
+    pairs = all_pairs(session)
+    joins, breaks = (_stated(session, layer, pairs) for layer in ("sequence-join", "sequence-break"))
+    claims = _claims(session, pairs)
+    unnumbered: list[Unnumbered] = []
+    for camera in sorted(session.scalars(select(FrameRow.camera).distinct())):
+        stretches = _Stretches(session, camera, joins)
+        teller = _Teller(session, camera, joins, breaks, claims.get(camera, {}))
+        for block in stretches.all_blocks():
+            unnumbered += teller.tell(block)
     return unnumbered
 
 
@@ -67,10 +88,13 @@ def _stated(session: Session, layer: str, pairs: dict[str, str]) -> frozenset[st
 
 
 def _claims(session: Session, pairs: dict[str, str]) -> dict[str, dict[str, list[Address]]]:
-    """By camera, the numbers that hang on each anchoring frame; the first stated claim to a number has it."""
+    """By camera, the numbers that hang on each anchoring frame; the first stated claim to a number has it.
+
+    A frame has several where archives that numbered it apart were united: none of them is ever given again.
+    """
     query = (
         select(StatementRow.subject, StatementRow.value)
-        .where(StatementRow.layer == "sequence-number")
+        .where(StatementRow.layer == SEQUENCE_NUMBER)
         .order_by(StatementRow.counter, StatementRow.entry, StatementRow.subject)
     )
     claims: dict[str, dict[str, list[Address]]] = {}
@@ -84,6 +108,21 @@ def _claims(session: Session, pairs: dict[str, str]) -> dict[str, dict[str, list
             frame = pairs.get(row.subject, row.subject)
             claims.setdefault(camera, {}).setdefault(frame, []).append(address)
     return claims
+
+
+def sequence_claimed(session: Session, camera: str, night: str, number: int) -> str | None:
+    """The key of the sequence that a number was given to, though it goes by another now; None for none."""
+    query = (
+        select(FrameRow.sequence)
+        .select_from(StatementRow)
+        .outerjoin(PairRow, and_(PairRow.companion == StatementRow.subject, PairRow.counts))
+        .join(FrameRow, FrameRow.id == func.coalesce(PairRow.frame, StatementRow.subject))
+        .where(StatementRow.layer == SEQUENCE_NUMBER)
+        .where(StatementRow.value == written({"night": night, "camera": camera, "number": number}))
+        .order_by(StatementRow.counter, StatementRow.entry, StatementRow.subject)
+        .limit(1)
+    )
+    return session.scalars(query).first()
 
 
 class _Stretches:
@@ -156,8 +195,16 @@ class _Stretches:
 
     def blocks(self, span: Span) -> Iterator[list[Any]]:
         """The frames of a span in order, in blocks that know nothing of each other."""
+        return self._cut(self._rows(span))
+
+    def all_blocks(self) -> Iterator[list[Any]]:
+        """The same of all frames, read in one go."""
+        query = self._query().order_by(FrameRow.taken, FrameRow.path, FrameRow.id)
+        return self._cut(self._session.execute(query.execution_options(yield_per=_PAGE)))
+
+    def _cut(self, rows: Iterable[Any]) -> Iterator[list[Any]]:
         block: list[Any] = []
-        for row in self._rows(span):
+        for row in rows:
             if block and row.taken - block[-1].taken > _GAP and row.id not in self._joins:
                 yield block
                 block = []
@@ -165,19 +212,23 @@ class _Stretches:
         if block:
             yield block
 
-    def _rows(self, span: Span) -> Iterator[Any]:
-        place = tuple_(FrameRow.taken, FrameRow.path, FrameRow.id)
+    def _query(self) -> Any:
         columns = (
             FrameRow.id,
             FrameRow.taken,
             FrameRow.path,
             FrameRow.night,
+            RollRow.site,
             FrameRow.exposure_s,
             FrameRow.iso,
             FrameRow.f_number,
             FrameRow.focal_mm,
         )
-        query = select(*columns).where(*self._timed, FrameRow.taken.between(*span)).order_by(*place.clauses)
+        return select(*columns).join(RollRow, RollRow.id == FrameRow.roll).where(*self._timed)
+
+    def _rows(self, span: Span) -> Iterator[Any]:
+        place = tuple_(FrameRow.taken, FrameRow.path, FrameRow.id)
+        query = self._query().where(FrameRow.taken.between(*span)).order_by(*place.clauses)
         page = self._session.execute(query.limit(_PAGE)).all()
         while page:
             yield from page
@@ -213,7 +264,7 @@ class _Teller:
         """Write the sequences among these frames; those without a number are answered instead."""
         shots = [_shot(row) for row in block]
         rows = {row.id: row for row in block}
-        placed: list[dict[str, Any]] = []
+        placed: list[tuple[str, int, str]] = []
         for run in find_sequences(shots, breaks=self._breaks, joins=self._joins):
             address = min((given for f in run.frames for given in self._claims.get(f, ())), default=None)
             if address is None:
@@ -223,9 +274,18 @@ class _Teller:
                 continue
             key = f"{address[0]}/{self._camera}/{address[1]}"
             insert_rows(self._session, SequenceRow, [_sequence(key, address, self._camera, run, rows)])
-            placed += [{"frame": f, "key": key, "at": at} for at, f in enumerate(run.frames, 1)]
+            placed += [(key, at, f) for at, f in enumerate(run.frames, 1)]
         if placed:
-            self._session.connection().execute(_PLACE, placed)
+            _place(self._session, placed)
+
+
+def _place(session: Session, placed: list[tuple[str, int, str]]) -> None:
+    """Put frames at their places in sequences: key, place and id."""
+    connection = session.connection()
+    if connection.dialect.name == "sqlite":
+        connection.exec_driver_sql("UPDATE frame SET sequence = ?, position = ? WHERE id = ?", placed)
+    else:
+        connection.execute(_PLACE, [{"key": key, "at": at, "frame": frame} for key, at, frame in placed])
 
 
 _PLACE = (
@@ -258,4 +318,5 @@ def _sequence(key: str, address: Address, camera: str, run: Run, rows: dict[str,
         "frames": len(run.frames),
         "missed": run.missed,
         "cadence_s": run.cadence_s,
+        "site": max((site for f in run.frames if (site := rows[f].site) is not None), default=None),
     }

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from datetime import datetime
 from typing import Any
 
@@ -11,21 +10,18 @@ from sqlalchemy import ColumnElement, delete, select
 from sqlalchemy.orm import Session
 
 from archive.catalogue.affected import Affected, chunks
+from archive.catalogue.framevalues import FrameValues
 from archive.catalogue.inserting import insert_rows
-from archive.catalogue.registers import clocks_of, site_of
-from archive.catalogue.rows import FileRow, FrameRow, RollRow, StatementRow
+from archive.catalogue.marks import marks_of, said_last
+from archive.catalogue.rows import FileRow, FrameKeywordRow, FrameRow, PairRow, RollRow
 from archive.catalogue.standing_for import (
     companions_of,
     named_by,
     paired,
     settle_pairs,
-    standing_for,
     stood_for,
 )
-from archive.model.capture import CaptureFacts, Role
-from archive.model.place import ClockCorrection, Site
-from archive.nights.altitudes import Altitudes
-from archive.nights.capture_time import CaptureTime, capture_time
+from archive.model.capture import Role
 
 Moments = dict[str, list[datetime]]
 """When frames of a camera stood or stand now, for those that were told anew."""
@@ -35,7 +31,7 @@ _MASTERS = (str(Role.RAW), str(Role.PICTURE))
 
 def tell_frames(session: Session, affected: Affected) -> Moments:
     """Write the rows of all frames that the statements touched; answers where in time they were and are."""
-    teller = _Teller(session)
+    teller = _Teller(session, affected)
     for roll in _rolls(session, affected):
         teller.tell_with_pairs(select(FileRow.digest).where(FileRow.roll == roll))
     for digests in chunks(sorted(affected.frames)):
@@ -52,17 +48,20 @@ def _rolls(session: Session, affected: Affected) -> list[str]:
 
 
 class _Teller:
-    """Writes frames, and remembers sites, clocks and skies between them."""
+    """Writes frames, and remembers where in time they were and are."""
 
-    def __init__(self, session: Session) -> None:
+    def __init__(self, session: Session, affected: Affected) -> None:
         self._session = session
-        self._sites: dict[str, Site | None] = {}
-        self._skies: dict[str, Altitudes] = {}
-        self._clocks: dict[str, list[ClockCorrection]] = {}
+        self._affected = affected
+        self._values = FrameValues(session)
+        self._any_pairs = session.scalar(select(PairRow.companion).limit(1)) is not None
         self.moments: Moments = {}
 
     def tell_with_pairs(self, digests: Any) -> None:
         """Write these frames, and those that are frames or not because of these."""
+        if not self._any_pairs:
+            self.tell(digests)
+            return
         settle_pairs(self._session, digests)
         self.tell(digests)
         self.tell(named_by(digests))
@@ -71,19 +70,28 @@ class _Teller:
 
     def tell(self, digests: Any) -> None:
         """Write the frames among these digests: a list, or a query that answers them."""
-        was = select(FrameRow.camera, FrameRow.taken).where(FrameRow.id.in_(digests))
-        for camera, taken in self._session.execute(was):
+        was = select(FrameRow.camera, FrameRow.taken, FrameRow.night).where(FrameRow.id.in_(digests))
+        for camera, taken, night in self._session.execute(was):
             self.moments.setdefault(camera, []).append(taken)
-        self._session.execute(delete(FrameRow).where(FrameRow.id.in_(digests)))
-        rows = [self._row(file, corrected) for file, corrected in self._masters(digests)]
+            self._affected.nights.add((night, camera))
+        for held in (FrameRow.id, FrameKeywordRow.frame):
+            self._session.execute(delete(held.class_).where(held.in_(digests)))
+        pairs = companions_of(self._session, digests)
+        rows = [self._values.row(file, corrected) for file, corrected in self._masters(digests, pairs)]
+        if not rows:
+            return
+        marks = marks_of(self._session, digests, pairs)
         for row in rows:
             self.moments.setdefault(row["camera"], []).append(row["taken"])
+            self._affected.nights.add((row["night"], row["camera"]))
+            row |= marks.columns(row["id"])
         insert_rows(self._session, FrameRow, rows)
+        insert_rows(self._session, FrameKeywordRow, marks.word_rows([row["id"] for row in rows]))
 
-    def _masters(self, digests: Any) -> Iterator[tuple[Any, dict[str, Any] | None]]:
+    def _masters(self, digests: Any, pairs: dict[str, str]) -> Iterator[tuple[Any, dict[str, Any] | None]]:
         """The file each frame is known by, and its corrected facts; of equal bytes the first taken in."""
         away = set(self._session.scalars(paired(digests)))
-        told = self._corrected(digests)
+        told = said_last(self._session, "facts", digests, pairs)
         query = (
             select(
                 FileRow.digest,
@@ -103,66 +111,7 @@ class _Teller:
         for row in self._session.execute(query):
             if row.digest not in seen and row.digest not in away:
                 seen.add(row.digest)
-                yield row, told.get(row.digest)
-
-    def _corrected(self, digests: Any) -> dict[str, dict[str, Any]]:
-        """Corrected facts by frame: the newest stated about it or a companion that stands for it."""
-        pairs = companions_of(self._session, digests)
-        said = select(StatementRow).where(StatementRow.layer == "facts", StatementRow.subject.in_(digests))
-        rows = list(self._session.scalars(said))
-        if pairs:
-            also = standing_for(digests)
-            said = select(StatementRow).where(StatementRow.layer == "facts", StatementRow.subject.in_(also))
-            rows += self._session.scalars(said)
-        rows.sort(key=lambda row: (row.counter, row.entry))
-        return {pairs.get(row.subject, row.subject): json.loads(row.value) for row in rows}
-
-    def _row(self, file: Any, corrected: dict[str, Any] | None) -> dict[str, Any]:
-        read: dict[str, Any] = json.loads(file.facts) if file.facts else {}
-        facts = CaptureFacts.from_json(read | corrected if corrected else read)
-        site = self._site(file.site)
-        time = capture_time(facts, datetime.fromisoformat(file.modified), site, self._clocks_of(file.camera))
-        sun, moon = self._sky(site, time)
-        return {
-            "id": file.digest,
-            "camera": file.camera,
-            "roll": file.roll,
-            "path": file.path,
-            "name": file.path.rpartition("/")[2],
-            "role": file.role,
-            "taken": time.moment,
-            "time_source": str(time.source),
-            "night": time.night.isoformat(),
-            "sequence": None,
-            "position": None,
-            "exposure_s": facts.exposure_s,
-            "f_number": facts.f_number,
-            "iso": facts.iso,
-            "focal_mm": facts.focal_mm,
-            "sun": sun,
-            "moon": moon,
-            "facts": json.dumps(facts.to_json(), ensure_ascii=False) if corrected else file.facts or "{}",
-        }
-
-    def _site(self, site: str | None) -> Site | None:
-        if site is None:
-            return None
-        if site not in self._sites:
-            self._sites[site] = site_of(self._session, site)
-        return self._sites[site]
-
-    def _clocks_of(self, camera: str) -> Sequence[ClockCorrection]:
-        if camera not in self._clocks:
-            self._clocks[camera] = clocks_of(self._session, camera)
-        return self._clocks[camera]
-
-    def _sky(self, site: Site | None, time: CaptureTime) -> tuple[float | None, float | None]:
-        if site is None or not time.source.certain:
-            return None, None
-        if site.id not in self._skies:
-            self._skies[site.id] = Altitudes(site)
-        sun, moon = self._skies[site.id].at(time.moment)
-        return round(sun, 3), round(moon, 3)
+                yield row, told.get((row.digest, ""))
 
 
 def is_master() -> Iterable[ColumnElement[bool]]:

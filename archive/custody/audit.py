@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from archive.catalogue.books import Books
 from archive.catalogue.lineage import derivatives
+from archive.custody.records import held_records, look_at
 from archive.errors import ArchiveError
 from archive.formats.hashlist import HashedFile
 from archive.journal.log import Fault
@@ -34,7 +35,7 @@ class _Tally:
 
 
 def run_audit(books: Books, *, progress: Progress) -> AuditReport:
-    """Re-read every master, hash list, entry and derivative of the mounted volumes.
+    """Re-read every master, hash list, record, entry and derivative of the mounted volumes.
 
     The result is an entry: coverage of each roll, and the exceptions only. Nothing is repaired.
     """
@@ -43,6 +44,7 @@ def run_audit(books: Books, *, progress: Progress) -> AuditReport:
     for volume in books.mounted:
         tally = _Tally()
         _audit_masters(volume, tally, progress)
+        _audit_records(books, volume, tally)
         entries += _audit_journal(books, volume, tally)
         totals.files += tally.files
         totals.size += tally.size
@@ -99,15 +101,15 @@ def _rolls(volume: Volume, tally: _Tally) -> Iterator[tuple[str, dict[str, Hashe
 
 
 def _check(volume: Volume, where: str, file: HashedFile, tally: _Tally) -> str | None:
-    found = volume.disk.stat(where)
-    if found is None:
-        return "is missing"
-    if found.size != file.size:
-        return f"has {found.size} bytes, {file.size} were recorded"
     try:
+        found = volume.disk.stat(where)
+        if found is None:
+            return "is missing"
+        if found.size != file.size:
+            return f"has {found.size} bytes, {file.size} were recorded"
         digest, grade = volume.disk.read_back(where)
-    except OSError as error:
-        return f"cannot be read: {error.strerror}"
+    except (ArchiveError, OSError) as error:
+        return _unreadable(error)
     tally.graded(grade)
     if digest != f"xxh128:{file.xxh128}":
         return "is damaged: its bytes do not match its hash list"
@@ -116,6 +118,21 @@ def _check(volume: Volume, where: str, file: HashedFile, tally: _Tally) -> str |
         with suppress(OSError):
             volume.disk.protect(where)
     return None
+
+
+def _unreadable(error: ArchiveError | OSError) -> str:
+    why = error.message.rstrip(".") if isinstance(error, ArchiveError) else error.strerror or str(error)
+    return f"cannot be read: {why}"
+
+
+def _audit_records(books: Books, volume: Volume, tally: _Tally) -> None:
+    """Survey documents and what they name, and files of the activity index."""
+    for record in held_records(books, volume.disk):
+        size, fault = look_at(volume.disk, record)
+        tally.files += 1
+        tally.size += size
+        if fault:
+            tally.findings.append(AuditFinding(volume=volume.name, path=record.path, fault=fault))
 
 
 def _audit_journal(books: Books, volume: Volume, tally: _Tally) -> int:
@@ -136,14 +153,13 @@ def _audit_derivatives(books: Books, tally: _Tally) -> int:
     # A file that was deleted and made again has two records; the later one speaks of what lies there.
     newest = {derivative.path: derivative for derivative in derivatives(books.catalogue)}
     for derivative in newest.values():
-        found = books.home.disk.stat(derivative.path)
-        if found is None:
-            continue
-        count += 1
         try:
+            if books.home.disk.stat(derivative.path) is None:
+                continue
+            count += 1
             digest = books.home.disk.read_back(derivative.path)[0]
-        except OSError as error:
-            fault = f"cannot be read: {error.strerror}"
+        except (ArchiveError, OSError) as error:
+            fault = _unreadable(error)
             tally.findings.append(AuditFinding(volume=books.home.name, path=derivative.path, fault=fault))
             continue
         if digest != derivative.digest:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,6 +11,7 @@ from archive.catalogue.books import Books
 from archive.errors import ArchiveError, UsageError, shown
 from archive.model.entry import Change, Draft
 from archive.store import userplace
+from archive.store.drives import Footing, card_under, footing
 from archive.store.volumes import Volume, open_volume
 
 _LONGEST = 100
@@ -19,14 +21,15 @@ _LONGEST = 100
 class Device:
     """What a volume lies on; ``key`` is equal for volumes on one device.
 
-    ``counts`` is False where copies there cannot be told from others, or would go with the card;
-    ``doubt`` says why.
+    ``counts`` is False where copies there would go with the card, or nothing is known of it. ``apart`` is
+    False where it cannot be told from others: it counts when it is the only one. ``doubt`` says why.
     """
 
     key: str
     name: str
     declared: bool
     counts: bool = True
+    apart: bool = True
     doubt: str = ""
 
 
@@ -35,8 +38,9 @@ def devices_of(
 ) -> dict[str, Device]:
     """The device of each of these volumes.
 
-    Volumes are on one device when their owner says so, and when they lie on one mounted file system,
-    whatever is declared. ``card`` is a mount point whose own file system does not count.
+    Volumes are on one device when their owner says so, and, whatever is declared, when they lie on one
+    mounted file system or over one drive. Those whose drive is neither declared nor told by the system
+    cannot be told apart. ``card`` is any folder of a card: what lies on that does not count.
     """
     volumes = sorted(wanted)
     stated = books.catalogue.layer("volume")
@@ -45,34 +49,71 @@ def devices_of(
         for (subject, _), value in stated.items()
         if isinstance(value, dict) and value.get("device")
     }
-    systems = {volume: _system(mounted[volume].root) for volume in volumes if volume in mounted}
-    own = _system(card) if card is not None and card.is_mount() else None
+    under = {v: on for v in volumes if v in mounted and (on := footing(mounted[v].root)) is not None}
+    own = card_under(card) if card is not None else None
     one = _Groups()
     for volume in volumes:
         if volume in named:
             one.join(volume, f"name:{named[volume]}")
-        if systems.get(volume) is not None:
-            one.join(volume, f"system:{systems[volume]}")
+        if volume in under:
+            one.join(volume, f"system:{under[volume].system}")
+            for drive in under[volume].drives:
+                one.join(volume, f"drive:{drive}")
+    told = {one.of(volume) for volume in volumes if volume in named or _drives(under.get(volume))}
     found = {}
     for volume in volumes:
         name = shown(books.volume_name(volume))
-        known = volume in named or systems.get(volume) is not None
+        known = volume in named or volume in under
+        apart = one.of(volume) in told
+        on_card = own is not None and volume in under and _share(own, under[volume])
         doubt = ""
-        if not known:
+        if on_card:
+            doubt = f"{name} lies on the card itself"
+        elif not known:
             doubt = (
                 f"which device {name} lies on is not known while it is not mounted: "
-                f"say it with `noctuary volume device`"
+                f"say it with `{_to_type(books, volume)}`"
             )
-        elif own is not None and systems.get(volume) == own:
-            doubt = f"{name} lies on the card itself"
+        elif not apart:
+            doubt = (
+                f"which drive {name} lies on cannot be told by the system: "
+                f"say it with `{_to_type(books, volume)}`"
+            )
         found[volume] = Device(
             key=one.of(volume),
-            name=shown(named[volume]) if volume in named else f"the file system of {name}",
+            name=shown(named[volume]) if volume in named else _called(name, under.get(volume)),
             declared=volume in named,
-            counts=not doubt,
+            counts=known and not on_card,
+            apart=apart,
             doubt=doubt,
         )
     return found
+
+
+def count(devices: Iterable[Device]) -> int:
+    """How many different devices these are at the least."""
+    counting = [device for device in devices if device.counts]
+    apart = {device.key for device in counting if device.apart}
+    return len(apart) or min(len(counting), 1)
+
+
+def _drives(under: Footing | None) -> frozenset[str]:
+    return under.drives if under is not None else frozenset()
+
+
+def _share(card: Footing, volume: Footing) -> bool:
+    return card.system == volume.system or bool(card.drives & volume.drives)
+
+
+def _called(name: str, under: Footing | None) -> str:
+    drives = sorted(_drives(under))
+    if drives:
+        return f"drive {' and '.join(drives)}"
+    return f"the file system of {name}"
+
+
+def _to_type(books: Books, volume: str) -> str:
+    return f"noctuary volume device {shlex.quote(shown(books.volume_name(volume)))} NAME"
 
 
 class _Groups:
@@ -90,13 +131,6 @@ class _Groups:
         first, second = self.of(one), self.of(other)
         if first != second:
             self._above[max(first, second)] = min(first, second)
-
-
-def _system(root: Path) -> int | None:
-    try:
-        return root.stat().st_dev
-    except OSError:
-        return None
 
 
 def other_volumes(books: Books) -> list[Volume]:

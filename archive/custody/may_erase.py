@@ -1,7 +1,7 @@
 """May a card be erased? Only when each of its files has enough proven copies on different devices.
 
 Proven is what was read just now around the cache or after emptying it, or what an audit covered lately.
-A device is what its owner declares; file systems that are mounted together are told apart by the system.
+A device is what its owner declares; drives that are mounted together are told apart by the system.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from pathlib import Path
 
 from archive.catalogue.books import Books
 from archive.catalogue.holdings import copies_of, held_count
-from archive.custody.devices import Device, devices_of
+from archive.custody.devices import Device, count, devices_of
 from archive.errors import ArchiveError, UsageError, shown
 from archive.model.entry import Entry
 from archive.model.erasing import CardItem, CardReading, EraseAnswer, Evidence, Lacking
@@ -80,10 +80,10 @@ def may_erase(
         proven, doubts = seen[item.digest]
         for volume in proven:
             proofs.by_volume.setdefault(volume, set()).add(number)
-        counted = {devices[volume].key for volume in proven if devices[volume].counts}
-        if len(counted) < copies:
+        counted = count(devices[volume] for volume in proven)
+        if counted < copies:
             unsure = [devices[volume].doubt for volume in sorted(proven) if devices[volume].doubt]
-            reason = _reason(len(counted), copies, proven, [*doubts, *unsure], books)
+            reason = _reason(counted, copies, proven, [*doubts, *unsure], books)
             reasons.setdefault(reason, []).append(item.path)
         progress("Reading the copies", done, total)
     for note in reading.failed:
@@ -204,10 +204,10 @@ def _remarks(
             "it was last in the reader. Take it out, put it back and ask again to be sure."
         )
     undeclared = sorted({devices[volume].name for volume in proofs if not devices[volume].declared})
-    if len(undeclared) > 1:
+    if count(devices[volume] for volume in proofs) > 1 and undeclared:
         yield (
-            "Different file systems were counted as different devices. If two of them lie on one drive, "
-            "say so with `noctuary volume device VOLUME NAME`."
+            f"Not told by you, but by what the system sees: {', '.join(undeclared)}. Where a box shows "
+            "several drives as one, or one as several, say so with `noctuary volume device VOLUME NAME`."
         )
 
 

@@ -11,8 +11,10 @@ from archive.custody.audit import run_audit
 from archive.custody.devices import declare_device
 from archive.custody.journal_view import look
 from archive.custody.may_erase import may_erase
+from archive.custody.records import copy_records, mend_records
 from archive.custody.unite import run_unite
 from archive.model.erasing import CardReading, EraseAnswer
+from archive.model.records import RecordsReport
 from archive.model.results import AuditReport, RebuildReport
 from archive.model.uniting import JournalView, UniteReport
 from archive.store.volumes import Volume
@@ -29,6 +31,14 @@ class Custody:
     def audit(self, progress: Progress) -> AuditReport:
         """Re-read everything that is held on the mounted volumes and compare it with its record."""
         return run_audit(self._books, progress=progress)
+
+    def mend_records(self) -> RecordsReport:
+        """Replace damaged or missing surveys and activity files by the bytes that another volume holds."""
+        return mend_records(self._books)
+
+    def copy_records(self, volume: Volume) -> RecordsReport:
+        """Bring a volume the surveys and activity files that the other mounted ones hold and it lacks."""
+        return copy_records(self._books, volume)
 
     def rebuild(self, progress: Progress) -> RebuildReport:
         """Make the catalogue anew from what lies on the volumes."""

@@ -91,7 +91,8 @@ def _profiles() -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.fl
     blue = np.exp(-(((np.minimum(h, 104) - 104) / 5) ** 2)) * (
         0.7 * np.exp(-(np.maximum(h, 104) - 104) / 14) + 0.3 * np.exp(-(np.maximum(h, 104) - 104) / 70)
     )
-    edge = np.exp(-((np.minimum(h, 98) - 98) ** 2) / 9) * np.exp(-((np.maximum(h, 98) - 98) ** 2) / 30)
+    # A thin seam right below the green, whose lower border lies at 104 km.
+    edge = np.exp(-((np.minimum(h, 101) - 101) ** 2) / 3.5) * np.exp(-((np.maximum(h, 101) - 101) ** 2) / 9)
     red = np.exp(-(((np.minimum(h, 235) - 235) / 62) ** 2)) * np.exp(-(np.maximum(h, 235) - 235) / 85)
     body = green[:, None] * _GREEN + 0.18 * blue[:, None] * _BLUE
     top = red[:, None] * _CRIMSON
@@ -176,7 +177,8 @@ def _draw(
                     at = 28.0 + (at - 28.0) / stretch
                 n = min(max(int(at), 0), 399)
                 m = min(1.0, max(0.0, at - n))
-                under = 0.62 * max(0.0, ray - 0.34) * min(1.0, ray)
+                # Electrons that go that deep are those of bright curtains: the brighter, the more of it.
+                under = 0.36 * ray * ray / (ray + 0.30)
                 red = (
                     ray * (body[n, 0] * (1 - m) + body[n + 1, 0] * m)
                     + under * lower[n, 0]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -12,7 +12,6 @@ from archive.editing.bench import NOTHING, Bench, plain_recipe, version_named
 from archive.editing.history import History
 from archive.editing.house import House
 from archive.editing.lines import Lines
-from archive.editing.settings import FINISH
 from archive.engine import operator
 from archive.engine.comparison import comparison_sheet, difference
 from archive.engine.darkframe import MasterDark
@@ -20,11 +19,13 @@ from archive.engine.decode import DecoderPool
 from archive.engine.output import encode_jpeg, encode_png
 from archive.engine.pipeline import render
 from archive.errors import ArchiveError, UsageError, shown
+from archive.journal.current import heads
 from archive.model.capture import Frame
 from archive.model.editing import CompareRow, Comparison
+from archive.model.entry import MAIN, SHARED, Version
 from archive.model.identity import short
 from archive.model.product import PixelSpec
-from archive.model.recipe import EffectiveRecipe, OperatorValues, Recipe
+from archive.model.recipe import FINISH, EffectiveRecipe, OperatorValues, Recipe
 
 NOW, PLAIN = "now", "plain"
 DarkOf = Callable[[DecoderPool, EffectiveRecipe], MasterDark | None]
@@ -51,7 +52,8 @@ def compare(
     """How two states of a frame differ, in figures and words; with ``to``, a sheet of both and their map.
 
     A state is ``now``, ``plain`` (no recipe at all), the start of a version's id, a line's name, or a
-    house recipe's name. ``dark`` gives the master of the dark frames that a state's recipe names.
+    house recipe's name. An own version lies over what was shared when it was saved, and its title names both.
+    ``dark`` gives the master of the dark frames that a state's recipe names.
 
     Raises
     ------
@@ -128,16 +130,33 @@ def _state(bench: Bench, frame: Frame, text: str) -> _State:
                 "versions.",
             ) from None
         return named
-    # As it was when this version spoke: its own operators, and beneath them what is shared now.
     recipe = plain_recipe(version, replace(standing, selections=history.along(version)))
     if version.selection is not None:
         return _State(title=f"shared {short(version.entry)}", recipe=_alone(recipe))
-    beneath = bench.effective(replace(standing, own=()))
-    return _State(title=f"own {short(version.entry)}", recipe=_over(beneath, recipe))
+    # As it was when this version spoke: its own operators, and beneath them what was shared before it.
+    shared = _shared_before(version, versions)
+    if shared is None:
+        return _State(title=f"own {short(version.entry)}", recipe=_alone(recipe))
+    beneath = _alone(plain_recipe(shared, replace(standing, selections=history.along(shared))))
+    title = f"own {short(version.entry)} over shared {short(shared.entry)}"
+    return _State(title=title, recipe=_over(beneath, recipe))
+
+
+def _shared_before(version: Version, versions: Sequence[Version]) -> Version | None:
+    """What a frame shared when an own version was saved, by the order of entries; None for nothing."""
+    before = [
+        v for v in versions if v.layer == SHARED and (v.counter, v.entry) < (version.counter, version.entry)
+    ]
+    for line in (version.line, MAIN):
+        for current in heads(v for v in before if v.line == line):
+            return current
+    return None
 
 
 def _by_name(bench: Bench, frame: Frame, text: str) -> _State | None:
-    for line in Lines(bench).of(frame.id.removeprefix("xxh128:")):
+    lines = Lines(bench).of(frame.id.removeprefix("xxh128:"))
+    # What a line is called now comes before what another was started as.
+    for line in sorted(lines, key=lambda line: line.name != text):
         if text in (line.name, line.started_as):
             standing = standings(bench.books.catalogue, [frame.id], line.started_as)[frame.id]
             return _State(title=f"line {shown(line.name)}", recipe=bench.effective(standing))

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
+from archive.catalogue.apply import SET_ASIDE
 from archive.catalogue.decided import Heading, headings
 from archive.editing.bench import NOTHING, Bench
-from archive.errors import ArchiveError, UsageError, shown
+from archive.errors import ArchiveError, UsageError, counted, shown
 from archive.model.entry import (
     HOUSE,
     LINE,
@@ -35,6 +38,8 @@ DECIDED = (
     "volume",
     "spec",
     "levelling",
+    "lens",
+    "query",
 )
 """Kinds of entries that people decide; all others record what was done."""
 NUMBER = "sequence-number"
@@ -64,6 +69,11 @@ class Decisions:
             )
         return self._bench.books.log.read(heading.name, places)
 
+    def set_aside(self) -> set[str]:
+        """The names of entries that do not count here."""
+        faults = self._bench.books.catalogue.faults()
+        return {fault.name for fault in faults if fault.place == SET_ASIDE}
+
     def _heading(self, start: str) -> Heading:
         digits = start.strip().removeprefix("sha256:")
         if len(digits) >= 6 and all(c in "0123456789abcdef" for c in digits):
@@ -81,13 +91,16 @@ class Decisions:
         )
 
 
-def change_in_words(change: Change, entry: Entry) -> str:
-    """What one statement says, without the names of its frames; empty for what only supports others."""
-    value, of = change.value, _of(change)
+def change_in_words(change: Change, entry: Entry, names: Mapping[str, str] | None = None) -> str:
+    """What one statement says; empty for what only supports others.
+
+    ``names`` are file names of frames, by id: one that has none is told of by the start of its id.
+    """
+    value, of = change.value, _of(change, names or {})
     if change.layer == SELECTION:
         return ""
     if change.layer in RECIPE_LAYERS:
-        return _version(change, entry)
+        return _version(change, entry, of)
     if value is None or value is False or value == "":
         return f"{_named(change)} taken off{of}"
     if change.layer == "keyword":
@@ -107,16 +120,16 @@ def change_in_words(change: Change, entry: Entry) -> str:
     return f"{_named(change)}{of}"
 
 
-def _version(change: Change, entry: Entry) -> str:
+def _version(change: Change, entry: Entry, of: str) -> str:
     line = "" if change.line == "main" else f" on the line {shown(change.line)}"
     if change.layer == OWN:
-        return f"recipe{line}{_of(change)}"
+        return f"recipe{line}{of}"
     frames = sum(
         len(listed.value["frames"])
         for listed in entry.about(SELECTION)
         if set(listed.subjects) & set(change.subjects)
     )
-    return f"recipe{line} shared by {frames} frames"
+    return f"recipe{line} shared by {counted(frames, 'frame')}"
 
 
 def _named(change: Change) -> str:
@@ -124,12 +137,14 @@ def _named(change: Change) -> str:
     return f"{name} {shown(change.line)}" if change.line and change.layer in ("keyword", TEXT) else name
 
 
-def _of(change: Change) -> str:
+def _of(change: Change, names: Mapping[str, str]) -> str:
     first = change.subjects[0]
     if not first.startswith("xxh128:"):
         return f" of {shown(first.removeprefix('sha256:')[:40])}"
     count = len(change.subjects)
-    return f" for {count} frames" if count > 1 else f" for frame {short(first)}"
+    if count > 1:
+        return f" for {count} frames"
+    return f" for {shown(names[first])}" if first in names else f" for frame {short(first)}"
 
 
 def _start(value: object) -> str:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from archive.catalogue.lineage import versions_of
 from archive.editing.bench import Bench
-from archive.editing.settings import FINISH
 from archive.engine import operator
 from archive.errors import ArchiveError, shown
 from archive.journal.sources import PartSource, RampSource, sources
@@ -15,7 +14,7 @@ from archive.model.capture import Frame
 from archive.model.editing import Source
 from archive.model.entry import MAIN, OWN, Entry, Version
 from archive.model.identity import EntryId, short
-from archive.model.recipe import Anchor
+from archive.model.recipe import FINISH, Anchor
 
 
 class Explaining:
@@ -30,6 +29,7 @@ class Explaining:
         effective = self._bench.effective(standing, in_sequence=in_sequence)
         found = {source.part: source for source in sources(standing, in_sequence=in_sequence)}
         said = self._first_said(frame, found.values())
+        lines = self._bench.line_names([frame.id])
         entries = self._entries({version.entry for version in said.values()})
 
         def source(part: str, words: str) -> Source:
@@ -39,7 +39,7 @@ class Explaining:
                 words=words,
                 kind="own" if first.layer == OWN else "shared",
                 entry=held.version.entry,
-                origin=self._origin(first, entries.get(first.entry), held.version),
+                origin=self._origin(first, entries.get(first.entry), held.version, lines),
                 ramps=tuple(self._ramp(ramp) for ramp in held.ramps),
             )
 
@@ -71,12 +71,13 @@ class Explaining:
             first[source.part] = version
         return first
 
-    def _origin(self, version: Version, entry: Entry | None, speaks: Version) -> str:
+    def _origin(
+        self, version: Version, entry: Entry | None, speaks: Version, lines: Mapping[str, str]
+    ) -> str:
         own = version.layer == OWN
         who = f" by {shown(version.person)}" if version.person else ""
-        line = "" if version.line == MAIN else f" on the line {shown(version.line)}"
-        when = version.time.replace("T", " ")[:16]
-        text = f"{'own' if own else 'shared'} version {short(version.entry)}{line} of {when}{who}"
+        line = "" if version.line == MAIN else f" on the line {shown(lines.get(version.line, version.line))}"
+        text = f"{'own' if own else 'shared'} version {short(version.entry)}{line} of {version.when}{who}"
         source = None if own or entry is None else _carried_from(entry, version)
         if source is not None:
             frame = self._bench.books.catalogue.frames_by_id([source]).get(source)

@@ -13,7 +13,7 @@ from archive.journal.wording import changes_in_words
 from archive.model.capture import Frame, Selection
 from archive.model.editing import Saved
 from archive.model.entry import OWN, RECIPE_NOTE, SHARED, Change, Draft, Version
-from archive.model.identity import short
+from archive.model.identity import FrameId, short
 from archive.model.listing import HistoryLine
 
 
@@ -37,6 +37,7 @@ class History:
         notes = self._bench.books.catalogue.stated_about(
             sorted({version.entry for version in versions}), RECIPE_NOTE
         )
+        called = self._bench.line_names([frame.id])
         by_entry = {(version.layer, version.entry): version for version in versions}
         current = {
             (version.layer, version.line, version.entry)
@@ -56,6 +57,7 @@ class History:
                     current=(version.layer, version.line, version.entry) in current,
                     words=tuple(words),
                     later_note=notes.get((version.entry, "")) or "",
+                    line=called.get(version.line, version.line),
                 )
             )
         return frame, lines
@@ -86,14 +88,16 @@ class History:
             raise UsageError("A note has at most 4000 characters.", hint=NOTHING)
         catalogue = self._bench.books.catalogue
         if (catalogue.stated(chosen.entry, RECIPE_NOTE) or "") == text:
-            return Saved(frame=frame, entry=None, words=())
+            return Saved(frame=frame, entry=None, words=(), version=False)
         change = Change(subjects=(chosen.entry,), layer=RECIPE_NOTE, value=text)
         entry = self._bench.state(Draft(kind="recipe", changes=(change,)))
         what = f"noted on version {short(chosen.entry)}: {shown(text)}" if text else "the note was taken off"
-        return Saved(frame=frame, entry=entry, words=(what,))
+        return Saved(frame=frame, entry=entry, words=(what,), version=False)
 
-    def shared_version(self, frames: Sequence[Frame], start: str) -> tuple[Version, list[Frame]]:
+    def shared_version(self, frames: Sequence[Frame], start: str) -> list[tuple[Version, list[Frame]]]:
         """A version that frames share or shared, and those of them that it speaks about.
+
+        One entry may give parts of a run versions of their own: each comes with its frames.
 
         Raises
         ------
@@ -101,16 +105,20 @@ class History:
         """
         catalogue = self._bench.books.catalogue
         ids = [frame.id for frame in frames]
+        known = {frame.id: frame for frame in frames}
         found = [
-            version
+            (frame, version)
             for line in lines_of(catalogue, ids)
-            for listed in versions_of(catalogue, ids, line).values()
+            for frame, listed in versions_of(catalogue, ids, line).items()
             for version in listed
             if version.layer == SHARED
         ]
-        chosen = version_named(found, start)
-        speaks = {version.frame for version in found if version.entry == chosen.entry}
-        return chosen, [frame for frame in frames if frame.id in speaks]
+        chosen = version_named([version for _, version in found], start).entry
+        parts: dict[str | None, tuple[Version, list[Frame]]] = {}
+        for frame, version in found:
+            if version.entry == chosen:
+                parts.setdefault(version.selection, (version, []))[1].append(known[FrameId(frame)])
+        return list(parts.values())
 
     def along(self, version: Version) -> Mapping[str, Selection]:
         """The selections that a version speaks about and that its ramps run along."""

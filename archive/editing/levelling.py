@@ -14,7 +14,7 @@ from archive.model.capture import Frame, Selection
 from archive.model.entry import LEVELLING, SELECTION, Change, Draft
 from archive.model.identity import EntryId
 
-METHOD = 1
+METHOD = 2
 """How what is added was found: the number of the levelling method, for later readers."""
 
 
@@ -42,7 +42,8 @@ class LevellingStatements:
         }
         held = levels_of(self._books.catalogue, list(chosen.frames))
         told = [held[frame].stops if frame in held else None for frame in chosen.frames]
-        if told == value["stops"]:
+        # Equal stops by another region are another statement: it says what they rest on.
+        if told == value["stops"] and self._books.catalogue.stated(chosen.id, LEVELLING) == value:
             return None
         return self._write(chosen, value)
 

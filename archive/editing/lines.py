@@ -14,7 +14,7 @@ from archive.journal.recipes import Standing, version_value
 from archive.journal.sharing import Share, elsewhere, settled_on, shared_draft
 from archive.model.capture import Frame
 from archive.model.editing import LineState, Saved
-from archive.model.entry import LINE, LINE_NAME, MAIN, OWN, Change, Draft
+from archive.model.entry import LINE, LINE_NAME, MAIN, OWN, Change, Draft, Version
 from archive.model.recipe import Recipe
 
 
@@ -29,7 +29,7 @@ class Lines:
         frames = self._bench.several(name)
         ids = [frame.id for frame in frames]
         catalogue = self._bench.books.catalogue
-        called = self._called(frames)
+        called = self._bench.line_names(ids)
         now = set(self._in_use(frames).values())
         states = []
         for key in dict.fromkeys([*lines_of(catalogue, ids), *sorted(now)]):
@@ -99,16 +99,16 @@ class Lines:
     ) -> Draft:
         select = self._bench.selecting(frames)
         history = History(self._bench)
+        groups: dict[object, tuple[Version, list[str]]] = {}
         if version is not None:
-            older, frames = history.shared_version(frames, version)
-            groups = {older.entry: (older, [frame.id for frame in frames])}
+            parts = history.shared_version(frames, version)
+            groups = {each.selection: (each, [f.id for f in members]) for each, members in parts}
         else:
             found = {f: s.shared[0] for f, s in standing.items() if s.shared}
-            groups = {}
             for each in frames:
                 if each.id in found:
                     head = found[each.id]
-                    groups.setdefault(head.entry, (head, []))[1].append(each.id)
+                    groups.setdefault((head.entry, head.selection), (head, []))[1].append(each.id)
         shares = []
         for head, members in groups.values():
             known = history.along(head)
@@ -133,15 +133,18 @@ class Lines:
         UsageError : when none of the frames has a line of that name.
         """
         frames = self._bench.several(name)
-        key = self._key(name, line)
+        state = self._state(name, line)
         in_use = self._in_use(frames)
-        changed = [frame for frame in frames if in_use[frame.id] != key]
-        words = (f"the line {shown(line)} speaks now",) if changed else ()
+        changed = [frame for frame in frames if in_use[frame.id] != state.started_as]
+        words = (f"the line {shown(state.name)} speaks now",) if changed else ()
         entry = None
         if changed:
-            change = _statement(changed, LINE, key)
+            change = _statement(changed, LINE, state.started_as)
             entry = self._bench.state(Draft(kind="line", changes=(change,), essential=True))
-        return Saved(frame=frames[0], entry=entry, words=words, frames=len(changed), line=line)
+        first = (*changed, *frames)[0]
+        return Saved(
+            frame=first, entry=entry, words=words, frames=len(changed), line=state.name, version=False
+        )
 
     def rename(self, name: str, line: str, to: str) -> Saved:
         """Call a line of the named frames something else.
@@ -152,24 +155,35 @@ class Lines:
         """
         frames = self._bench.several(name)
         title = _title(to)
-        key = self._key(name, line)
+        state = self._state(name, line)
+        key = state.started_as
         if key == MAIN:
             raise UsageError("The main line keeps its name.", hint=f"{NOTHING} Start a line from it instead.")
-        if title == line:
-            return Saved(frame=frames[0], entry=None, words=(), line=title)
-        if title in {state.name for state in self.of(name)}:
+        if title == state.name:
+            return Saved(frame=frames[0], entry=None, words=(), line=title, version=False)
+        if title in {each.name for each in self.of(name)}:
             raise UsageError(f"There is a line {shown(title)} here already.", hint=NOTHING)
         having = {f for f, listed in self._versions(frames, key).items() if listed}
         ours = [frame for frame in frames if frame.id in having] or list(frames)
         entry = self._bench.state(Draft(kind="line", changes=(_statement(ours, LINE_NAME, title, key),)))
-        words = (f"the line {shown(line)} is called {shown(title)} now",)
-        return Saved(frame=ours[0], entry=entry, words=words, frames=len(ours), line=title)
+        words = (f"the line {shown(state.name)} is called {shown(title)} now",)
+        return Saved(frame=ours[0], entry=entry, words=words, frames=len(ours), line=title, version=False)
 
-    def _key(self, name: str, line: str) -> str:
+    def key_of(self, name: str, line: str) -> str:
+        """The name under which a line of the named frames was started.
+
+        Raises
+        ------
+        UsageError : when none of the frames has a line of that name.
+        """
+        return self._state(name, line).started_as
+
+    def _state(self, name: str, line: str) -> LineState:
+        """A line by what it is called now, else by the name it was started under, where none is called so."""
         states = self.of(name)
-        for state in states:
-            if line in (state.name, state.started_as):
-                return state.started_as
+        for wanted in ([s for s in states if s.name == line], [s for s in states if s.started_as == line]):
+            if wanted:
+                return wanted[0]
         raise UsageError(
             f"There is no line {shown(line)} here.",
             hint=f"{NOTHING} Lines here: {', '.join(shown(state.name) for state in states)}.",
@@ -183,10 +197,6 @@ class Lines:
         ids = [frame.id for frame in frames]
         stated = self._bench.books.catalogue.stated_about(ids, LINE)
         return {frame: stated.get((frame, ""), MAIN) for frame in ids}
-
-    def _called(self, frames: Sequence[Frame]) -> dict[str, str]:
-        stated = self._bench.books.catalogue.stated_about([frame.id for frame in frames], LINE_NAME)
-        return {key: title for (_, key), title in stated.items()}
 
 
 def _title(text: str) -> str:

@@ -9,6 +9,7 @@ from archive.errors import UsageError, shown
 from archive.model.entry import Change, Draft
 
 QUERY = "query"
+MOST_LISTED = 1_000_000
 _LONGEST_NAME = 60
 
 
@@ -25,8 +26,8 @@ class Queries:
         ------
         UsageError : for a query that cannot be read; it points at the column.
         """
-        if limit < 1:
-            raise UsageError(f"{limit} frames cannot be listed.", hint="Ask for one at least.")
+        if not 1 <= limit <= MOST_LISTED:
+            raise UsageError(f"{limit} frames cannot be listed.", hint=f"Ask for 1 to {MOST_LISTED} of them.")
         return matching(self._books.catalogue, parse(query), limit)
 
     def kept(self) -> dict[str, str]:

@@ -6,10 +6,10 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from archive.catalogue.lineage import selection_of, standings
 from archive.catalogue.resolve import find
 from archive.editing.bench import NOTHING, Bench
-from archive.editing.rampsheet import sheet
+from archive.editing.rampsheet import BrightnessOf, sheet
+from archive.editing.rampspan import all_with, span_of
 from archive.engine import operator
 from archive.engine.declaration import Parameter
 from archive.errors import UsageError, shown
@@ -17,9 +17,9 @@ from archive.journal.ramps import RULES
 from archive.model.capture import Frame, Selection
 from archive.model.editing import RampSheet, Saved
 from archive.model.entry import Version
-from archive.model.recipe import Anchor, Ramp, Recipe
+from archive.model.recipe import FINISH, Anchor, Ramp, Recipe
 
-ChangeRamp = Callable[[Ramp | None], Ramp | None]
+ChangeRamp = Callable[[Ramp | None], Ramp]
 
 
 class Ramps:
@@ -27,10 +27,12 @@ class Ramps:
 
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
+        self.brightness_of: BrightnessOf = lambda _frames: {}
+        """Tells how bright frames were found, by id; whoever opens an archive knows where that is kept."""
 
     def of(self, where: str) -> RampSheet:
-        """Every ramp along the named frames, with its value at each, and what the camera gathered."""
-        return sheet(self._bench, where)
+        """Every ramp along the named frames, with its value at each, and how bright they are."""
+        return sheet(self._bench, where, self.brightness_of)
 
     def add(
         self, where: str, parameter: str, anchors: Sequence[str], *, rule: str | None = None, note: str = ""
@@ -129,15 +131,22 @@ class Ramps:
         return self._change(where, parameter, change, note=note)
 
     def drop(self, where: str, parameter: str, *, value: str | None = None, note: str = "") -> Saved:
-        """End a ramp: from now on its parameter has one value, that given or its first anchor's."""
+        """End a ramp: from now on its parameter has one value, that given or its first anchor's.
+
+        Where parts of the frames have different ramps, all of them end.
+        """
         given = None if value is None else _value(parameter, value)
-        ended: list[float] = []
+        members = all_with(self._bench, self._bench.several(where), parameter)
+        if not members:
+            raise _no_ramp(where, parameter)
 
-        def change(ramp: Ramp | None) -> None:
-            held = _held(ramp, parameter)
-            ended.append(next(iter(held.values())) if given is None else given)
+        def revise(before: Recipe | None, _version: Version | None) -> Recipe:
+            ramp = before.ramp(parameter) if before else None
+            assert before is not None and ramp is not None, parameter
+            ramps = [each for each in before.ramps if each.parameter != parameter]
+            return _holding(before, parameter, ramp.anchors[0].value if given is None else given, ramps)
 
-        return self._change(where, parameter, change, note=note, settle=ended)
+        return self._bench.share(members, revise, note=note)
 
     def extend(self, where: str, *, note: str = "") -> Saved:
         """Take frames that came later into the ramps of their run; those that were in it keep their values.
@@ -171,83 +180,27 @@ class Ramps:
     # -- how ---------------------------------------------------------------------------------------
 
     def _change(
-        self,
-        where: str,
-        parameter: str,
-        change: ChangeRamp,
-        *,
-        note: str,
-        begin: bool = False,
-        settle: Sequence[float] = (),
+        self, where: str, parameter: str, change: ChangeRamp, *, note: str, begin: bool = False
     ) -> Saved:
         frames = self._bench.several(where)
-        ramp, along, members = self._present(frames, parameter, where)
-        if ramp is None and not begin:
-            raise UsageError(
-                f"{shown(parameter)} does not ramp in {shown(where)}.",
-                hint=f"{NOTHING} `noctuary recipe ramp add` begins a ramp.",
-            )
-        new = change(ramp)
-        self._check_anchors(new, along, where)
-        if new is not None:
-            in_order = sorted(new.anchors, key=lambda anchor: along.moments[anchor.frame])
-            new = replace(new, anchors=tuple(in_order))
+        span = span_of(self._bench, frames, parameter, where)
+        if span.ramp is None and not begin:
+            raise _no_ramp(where, parameter)
+        new = change(span.ramp)
+        self._check_anchors(new, span.along[0], where)
 
-        def revise(before: Recipe | None, _version: Version | None) -> Recipe:
+        def revise(before: Recipe | None, version: Version | None) -> Recipe:
             recipe = before or Recipe(foundation=self._bench.foundation)
+            along = span.carrying(new, recipe.ramp(parameter), version)
+            in_order = sorted(new.anchors, key=lambda anchor: along.moments[anchor.frame])
             ramps = [each for each in recipe.ramps if each.parameter != parameter]
-            if new is not None:
-                ramps.append(replace(new, along=along.id))
-            stored = new.anchors[0].value if new is not None else settle[0]
-            return _holding(recipe, parameter, stored, ramps)
+            ramps.append(replace(new, anchors=tuple(in_order), along=along.id))
+            return _holding(recipe, parameter, in_order[0].value, ramps)
 
-        return self._bench.share(members, revise, note=note, along={along.id: along})
+        return self._bench.share(span.members, revise, note=note, along={s.id: s for s in span.along})
 
-    def _present(
-        self, frames: Sequence[Frame], parameter: str, where: str
-    ) -> tuple[Ramp | None, Selection, list[Frame]]:
-        """The ramp of a parameter that the named frames have, what it runs along, and all its frames.
-
-        Raises
-        ------
-        UsageError : when parts of them have different ramps of it.
-        """
-        catalogue = self._bench.books.catalogue
-        standing = self._bench.standings(frames)
-        found: dict[Ramp, str] = {}
-        for each in standing.values():
-            for version in each.shared[:1]:
-                ramp = version.recipe.ramp(parameter)
-                along = None if ramp is None else ramp.along or version.selection
-                if ramp is not None and along is not None:
-                    found[replace(ramp, along=along)] = along
-        if len(found) > 1:
-            raise UsageError(
-                f"Parts of {shown(where)} have different ramps of {parameter}.",
-                hint=f"{NOTHING} Name a part that has one, as NIGHT/CAMERA/NUMBER#1..40.",
-            )
-        if not found:
-            return None, self._whole(frames), list(frames)
-        ((ramp, along),) = found.items()
-        selection = selection_of(catalogue, along)
-        everywhere = standings(catalogue, selection.frames)
-        having = (s for s in everywhere.values() if s.shared and _has(s.shared[0], ramp))
-        members = list(dict.fromkeys(standing.frame for standing in having))
-        known = catalogue.frames_by_id(members)
-        return ramp, selection, [known[f] for f in members if f in known]
-
-    def _whole(self, frames: Sequence[Frame]) -> Selection:
-        """The selection of these frames: the very one that they share a version of, if there is one."""
-        standing = self._bench.standings(frames)
-        heads = {s.shared[0].selection for s in standing.values() if s.shared}
-        if len(heads) == 1 and all(s.shared for s in standing.values()):
-            held = selection_of(self._bench.books.catalogue, heads.pop() or "")
-            if set(held.frames) == set(standing):
-                return held
-        return self._bench.selecting(frames)([frame.id for frame in frames])
-
-    def _check_anchors(self, ramp: Ramp | None, along: Selection, where: str) -> None:
-        strange = [a.frame for a in ramp.anchors if a.frame not in along.moments] if ramp else []
+    def _check_anchors(self, ramp: Ramp, along: Selection, where: str) -> None:
+        strange = [a.frame for a in ramp.anchors if a.frame not in along.moments]
         if strange:
             frame = self._bench.books.catalogue.frames_by_id(strange).get(strange[0])
             name = shown(frame.name) if frame else strange[0]
@@ -255,7 +208,7 @@ class Ramps:
                 f"{name} is not among the frames that the ramp runs along.",
                 hint=f"{NOTHING} `noctuary recipe ramp extend {shown(where)}` takes later frames in first.",
             )
-        moments = [along.moments[a.frame] for a in ramp.anchors] if ramp else []
+        moments = [along.moments[a.frame] for a in ramp.anchors]
         if len(set(moments)) != len(moments):
             raise UsageError("Two anchors would stand at the same time.", hint=NOTHING)
 
@@ -268,15 +221,29 @@ class Ramps:
 
     def _declared(self, parameter: str) -> Parameter:
         name, _, own = parameter.partition(".")
+        if name == FINISH:
+            raise UsageError(
+                "The finish is the same for all frames of a sequence: its steps cannot ramp.",
+                hint=f"{NOTHING} An operator of the base ramps, as sharpness.amount.",
+            )
         declared = operator.declaration(name).parameter(own)
         if declared is None:
+            # Raises, and lists what there is.
             operator.parse_setting(parameter, "0")
         if declared is None or not declared.ramp:
             raise UsageError(
-                f"{shown(parameter)} is one value for all frames of a sequence: it cannot ramp.",
-                hint=f"{NOTHING} `noctuary recipe set --shared` sets it.",
+                f"{shown(parameter)} cannot ramp: {_why_not(declared)}.",
+                hint=f"{NOTHING} `noctuary recipe set --shared` sets one value for all frames.",
             )
         return declared
+
+
+def _why_not(declared: Parameter | None) -> str:
+    if declared is None or declared.is_choice:
+        return "it is a choice of words, and there is nothing between two of them"
+    if declared.frames:
+        return "it is a list of frames, and there is nothing between two of them"
+    return f"its {declared.default:g} means none at all, and just above it lie values of quite another kind"
 
 
 def rounding_of(parameter: Parameter) -> float:
@@ -298,9 +265,11 @@ def _holding(recipe: Recipe, parameter: str, value: float, ramps: Sequence[Ramp]
     return replace(recipe, base=base, ramps=tuple(sorted(ramps, key=lambda each: each.parameter)))
 
 
-def _has(version: Version, ramp: Ramp) -> bool:
-    held = version.recipe.ramp(ramp.parameter)
-    return held is not None and replace(held, along=held.along or version.selection) == ramp
+def _no_ramp(where: str, parameter: str) -> UsageError:
+    return UsageError(
+        f"{shown(parameter)} does not ramp in {shown(where)}.",
+        hint=f"{NOTHING} `noctuary recipe ramp add` begins a ramp.",
+    )
 
 
 def _held(ramp: Ramp | None, parameter: str) -> dict[str, float]:

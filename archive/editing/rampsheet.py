@@ -1,9 +1,9 @@
-"""A run's ramps laid beside what its camera gathered: the figures behind the chart."""
+"""A run's ramps laid beside how bright its frames are: the figures behind the chart."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from archive.editing.bench import Bench
 from archive.editing.explaining import value_in_words
@@ -15,8 +15,11 @@ from archive.model.capture import CaptureFacts, Frame
 from archive.model.editing import AnchorLine, RampLine, RampSheet
 from archive.model.recipe import Ramp
 
+BrightnessOf = Callable[[Sequence[Frame]], Mapping[str, float]]
+"""Gives the surveyed brightness of frames in stops, by id; those that were not surveyed are left out."""
 
-def sheet(bench: Bench, where: str) -> RampSheet:
+
+def sheet(bench: Bench, where: str, brightness_of: BrightnessOf) -> RampSheet:
     """Every ramp along the named frames, with its value at each of them.
 
     Raises
@@ -26,6 +29,7 @@ def sheet(bench: Bench, where: str) -> RampSheet:
     frames = bench.several(where)
     standing = bench.standings(frames)
     ramps = _ramps(frames, standing)
+    bright = brightness_of(frames)
     reached = {index for values, _, _ in ramps.values() for index in values}
     sites = bench.books.catalogue.sites_of_rolls()
     site = sites.get(frames[0].roll)
@@ -35,8 +39,9 @@ def sheet(bench: Bench, where: str) -> RampSheet:
         frames=tuple(frame.name for frame in frames),
         taken=tuple(frame.taken for frame in frames),
         exposure=tuple(gathered(frame.facts) for frame in frames),
-        ramps=tuple(_line(name, frames, *found) for name, found in sorted(ramps.items())),
+        ramps=tuple(_line(name, frames, standing, *found) for name, found in sorted(ramps.items())),
         outside=tuple(f.name for i, f in enumerate(frames) if i not in reached) if ramps else (),
+        brightness=tuple(bright.get(frame.id) for frame in frames),
     )
 
 
@@ -65,7 +70,12 @@ def _ramps(frames: Sequence[Frame], standing: Mapping[str, Standing]) -> dict[st
 
 
 def _line(
-    parameter: str, frames: Sequence[Frame], values: dict[int, float], anchors: dict[str, float], ramp: Ramp
+    parameter: str,
+    frames: Sequence[Frame],
+    standing: Mapping[str, Standing],
+    values: dict[int, float],
+    anchors: dict[str, float],
+    ramp: Ramp,
 ) -> RampLine:
     name, _, own = parameter.partition(".")
     known = {each.name: each for each in operator.declarations()}.get(name)
@@ -88,4 +98,11 @@ def _line(
             if frame.id in anchors
         ),
         values=tuple(values.get(index) for index in range(len(frames))),
+        overridden=tuple(i for i, frame in enumerate(frames) if _overrides(standing[frame.id], name)),
     )
+
+
+def _overrides(standing: Standing, operator_name: str) -> bool:
+    """Whether a frame's own version decides an operator in sequences."""
+    own = standing.own_for(in_sequence=True)
+    return bool(own) and own[0].recipe.operator(operator_name) is not None

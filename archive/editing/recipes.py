@@ -9,24 +9,31 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from archive.catalogue.books import Books
-from archive.editing.bench import NOTHING, Bench, finish_speaking, plain_recipe, version_named
+from archive.editing.bench import (
+    NOTHING,
+    Bench,
+    finish_speaking,
+    masked_frames,
+    plain_recipe,
+    version_named,
+)
 from archive.editing.explaining import Explaining
 from archive.editing.finish import Finish
 from archive.editing.history import History
 from archive.editing.house import House
 from archive.editing.lines import Lines
 from archive.editing.ramps import Ramps
-from archive.editing.settings import FINISH, chosen, parsed, parts
+from archive.editing.settings import chosen, parsed
 from archive.editing.settling import Settling
 from archive.errors import UsageError, shown
-from archive.journal.recipes import Standing, masks, narrowed, with_values
-from archive.journal.sharing import elsewhere
+from archive.journal.recipes import Standing, narrowed, with_values
+from archive.journal.sharing import ChangeRecipe, elsewhere
 from archive.model.capture import Frame
 from archive.model.editing import Carried, Comparison, Saved, Source
 from archive.model.entry import Version
 from archive.model.identity import short
 from archive.model.listing import HistoryLine
-from archive.model.recipe import EffectiveRecipe, Foundation, OperatorValues, Ramp, Recipe
+from archive.model.recipe import FINISH, EffectiveRecipe, Foundation, OperatorValues, Ramp, Recipe
 
 if TYPE_CHECKING:
     from archive.editing.comparing import DarkOf
@@ -106,8 +113,13 @@ class Recipes:
         return self.bench.share(frames, change, note=note)
 
     def history(self, name: str, *, line: str | None = None) -> tuple[Frame, list[HistoryLine]]:
-        """A frame's versions on its line, own and shared, newest first, each with what it changed."""
-        return self._history.of(name, line=line)
+        """A frame's versions, own and shared, newest first, each with what it changed; of one line, if named.
+
+        Raises
+        ------
+        UsageError : for an unknown frame, or a line that it does not have.
+        """
+        return self._history.of(name, line=self.lines.key_of(name, line) if line else None)
 
     def changes(self, name: str, older: str, newer: str | None = None) -> tuple[str, ...]:
         """What differs between two versions of a frame, in words; ``newer`` defaults to the current one."""
@@ -128,10 +140,12 @@ class Recipes:
         """
         if shared:
             frames = self.bench.several(name)
-            older, speaking = self._history.shared_version(frames, version)
-            again, along = elsewhere(older), self._history.along(older)
-            note = f"reinstated {short(older.entry)}"
-            return self.bench.share(speaking, lambda *_: again, note=note, along=along)
+            parts = self._history.shared_version(frames, version)
+            along = {name: s for older, _ in parts for name, s in self._history.along(older).items()}
+            note = f"reinstated {short(parts[0][0].entry)}"
+            return self.bench.share_parts(
+                [(members, _always(elsewhere(older))) for older, members in parts], note=note, along=along
+            )
         frame = self.bench.one(name)
         older = version_named(self._history.versions(frame), version)
         standing = self.standing(frame)
@@ -166,9 +180,11 @@ class Recipes:
         ArchiveError : when the master cannot be developed, or ``dark`` makes no master that is needed.
         """
         # Loaded on first use: edits and listings need no pictures.
-        from archive.editing.comparing import compare
+        from archive.editing.comparing import NOW, compare
 
-        return compare(self.bench, name, first, second, to=to, size=size, dark=dark)
+        found = compare(self.bench, name, first, second, to=to, size=size, dark=dark)
+        contested = NOW in (first, second) and self.standing(self.bench.one(name)).contested
+        return replace(found, contested=contested)
 
     def carry(
         self,
@@ -193,7 +209,7 @@ class Recipes:
         standing = self.standing(frame)
         seen = self.bench.effective(standing)
         finish = finish_speaking(standing)
-        present = parts(Recipe(foundation=seen.foundation, base=seen.base, finish=finish))
+        present = Recipe(foundation=seen.foundation, base=seen.base, finish=finish).parts
         if not present:
             raise UsageError(
                 f"{shown(frame.name)} has no recipe to carry.",
@@ -228,15 +244,23 @@ class Recipes:
         saved = self.bench.share(target, change, note=note, carried_from=frame, dry_run=dry_run)
         carried = Recipe(foundation=seen.foundation, base=steps, finish=finish)
         standings = self.bench.standings(target)
-        masked = [(each.name, tuple(masks(standings[each.id], carried))) for each in target]
+        masked, masked_stills = masked_frames(
+            ((each.name, standings[each.id], carried.parts) for each in target), source=frame.id
+        )
         return Carried(
             entry=saved.entry,
             frames=len(target),
-            operators=tuple(parts(carried)),
-            masked=tuple((who, what) for who, what in masked if what),
+            operators=carried.parts,
+            masked=masked,
+            masked_stills=masked_stills,
+            settled=saved.settled,
             ramps_kept=tuple(ramp.parameter for ramp in kept if ramp.parameter not in ended),
             ramps_ended=tuple(ended),
         )
+
+
+def _always(recipe: Recipe) -> ChangeRecipe:
+    return lambda _before, _version: recipe
 
 
 def _refuse_absent(drop: Sequence[str], recipe: Recipe) -> None:

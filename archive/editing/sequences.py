@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from archive.catalogue.books import Books
+from archive.catalogue.neighbours import leading_to
 from archive.catalogue.resolve import find, find_one, find_sequence
 from archive.errors import UsageError, shown
 from archive.model.capture import Frame
@@ -45,10 +46,10 @@ class Sequencing:
         found = find(self._books.catalogue, name)
         if found.sequence is None:
             frames = [find_one(self._books.catalogue, name)]
-            between = self._since(frames[0], sequence=False)
+            between = leading_to(self._books.catalogue, frames[0], over_singles=False)
         else:
             frames = [found.frames[0]]
-            between = self._since(frames[0], sequence=True)
+            between = leading_to(self._books.catalogue, frames[0], over_singles=True)
         if not between:
             raise UsageError(
                 f"There is nothing before {shown(name)} that it could be joined to.",
@@ -80,16 +81,6 @@ class Sequencing:
         members = {frame.id for frame in self._books.catalogue.frames(sequence=line.key)}
         claims = self._books.catalogue.stated_about(sorted(members), "sequence-number")
         return next(frame for (frame, _), value in claims.items() if value == wanted)
-
-    def _since(self, frame: Frame, *, sequence: bool) -> list[Frame]:
-        """The frames to hold to the one before: this one, and those back to the sequence before it."""
-        taken = self._books.catalogue.frames(camera=frame.camera)
-        at = next(index for index, each in enumerate(taken) if each.id == frame.id)
-        first = at
-        if sequence:
-            while first > 0 and taken[first - 1].sequence is None:
-                first -= 1
-        return taken[first : at + 1] if first > 0 else []
 
     def _state(self, frames: Sequence[Frame], *, broken: bool) -> None:
         ids = [frame.id for frame in frames]

@@ -6,10 +6,7 @@ from collections.abc import Collection, Mapping, Sequence
 
 from archive.engine import operator
 from archive.errors import ArchiveError, UsageError, shown
-from archive.model.recipe import FinishItem, OperatorValues, Recipe, Value
-
-FINISH = "finish"
-"""How the whole finish is named where operators are."""
+from archive.model.recipe import FinishItem, OperatorValues, Value
 
 
 def parsed(settings: Sequence[str], start: Mapping[str, OperatorValues]) -> list[OperatorValues]:
@@ -84,11 +81,6 @@ def chosen(words: Sequence[str], present: Collection[str], of: str) -> list[str]
             )
         found += named
     return list(dict.fromkeys(found))
-
-
-def parts(recipe: Recipe) -> list[str]:
-    """What a recipe speaks about: its operators, and the finish if it has one."""
-    return [*(step.name for step in recipe.base), *([FINISH] if recipe.finish is not None else [])]
 
 
 def next_id(items: Sequence[FinishItem], name: str) -> str:

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
-from archive.editing.bench import NOTHING, Bench, version_named
-from archive.editing.settings import FINISH, parts
+from archive.catalogue.lineage import selection_of, standings
+from archive.editing.bench import NOTHING, Bench, check_shares, version_named
 from archive.engine import operator
 from archive.errors import UsageError, shown
 from archive.journal.recipes import Standing, save
 from archive.journal.sharing import Share, elsewhere, settled_on, shared_draft
-from archive.model.capture import Frame
+from archive.journal.wording import changes_in_words
+from archive.model.capture import Frame, Selection
 from archive.model.editing import Contest, Saved
 from archive.model.entry import Version
-from archive.model.recipe import FinishItem, Recipe
+from archive.model.identity import short
+from archive.model.recipe import FINISH, FinishItem, Recipe
 
 
 class Settling:
@@ -26,16 +28,23 @@ class Settling:
     def of(self, name: str) -> list[Contest]:
         """What is contested among the named frames: own versions frame by frame, shared ones together."""
         frames = self._bench.several(name)
+        standing = self._bench.standings(frames)
         found = []
-        for members, versions in _contested(frames, self._bench.standings(frames)):
-            names = sorted({part for version in versions for part in parts(version.recipe)})
+        for members, versions in _contested(frames, standing):
+            first = standing[members[0].id]
+            own = versions[0].selection is None
+            others = 0 if own else len(self._sharing(versions).standing.keys() - {f.id for f in members})
+            names = sorted({part for version in versions for part in version.recipe.parts})
             said = {part: tuple(_says(version.recipe, part) for version in versions) for part in names}
             found.append(
                 Contest(
                     frames=tuple(frame.name for frame in members),
-                    shared=versions[0].selection is not None,
+                    shared=not own,
                     versions=versions,
                     differences=tuple((part, texts) for part, texts in said.items() if len(set(texts)) > 1),
+                    others=others,
+                    line=self._bench.line_called([members[0].id], versions[0].line),
+                    stills_only=own and len(first.own_for(in_sequence=True)) < 2,
                 )
             )
         return found
@@ -50,7 +59,8 @@ class Settling:
     ) -> list[Saved]:
         """Settle what is contested: take one version, or operators of each, on top of the newest.
 
-        ``operators`` says for an operator (or ``finish``) from which version it comes. What a choice
+        What frames share is settled for all that are contested alike, whichever of them are named: it is one
+        contest. ``operators`` says for an operator (or ``finish``) from which version it comes. What a choice
         does not concern stays as it is in the version taken, else in the newest.
 
         Raises
@@ -96,42 +106,69 @@ class Settling:
         recipe = elsewhere(start) if shared else start.recipe
         for part, version in parted.items():
             recipe = _with_part(recipe, elsewhere(version) if shared else version.recipe, part)
-        standing = self._bench.standing(members[0])
+        # Where a line says nothing the main one speaks, and it is that one's contest.
+        line = versions[0].line
+        standing = standings(self._bench.books.catalogue, [members[0].id], line)[members[0].id]
+        count = 1
         if shared:
-            held = standing.selections[start.selection or ""]
-            whole = set(held.frames) == {frame.id for frame in members}
-            selection = held if whole else self._bench.selecting(members)([frame.id for frame in members])
+            sharing = self._sharing(versions, start)
+            selection, count = sharing.selection, len(sharing.standing)
             recipe = settled_on(recipe, selection)
             share = Share(
                 selection=selection, recipe=recipe, before=versions, along=dict(standing.selections)
             )
-            draft = shared_draft([share], line=standing.line, note=note)
+            check_shares([share], {})
+            draft = shared_draft([share], line=line, note=note)
         else:
             draft = save(standing, recipe, in_sequence=start.in_sequence, note=note)
         assert draft is not None
-        words = [f"{part} from {shown(version.person) or 'version'}" for part, version in parted.items()]
+        words = [
+            f"{part} from version {short(version.entry)}"
+            + (f" by {shown(version.person)}" if version.person else "")
+            for part, version in parted.items()
+        ]
+        words += changes_in_words(versions[0].recipe, recipe, operator.describe_change)
         return Saved(
             frame=members[0],
             entry=self._bench.state(draft),
             words=tuple(words),
-            frames=len(members),
+            frames=count,
             shared=shared,
             in_sequence=start.in_sequence,
-            line=standing.line,
+            line=self._bench.line_called([members[0].id], line),
         )
+
+    def _sharing(self, versions: tuple[Version, ...], start: Version | None = None) -> _Sharing:
+        """All frames that these shared versions contest, and their selection, a part of that of ``start``."""
+        catalogue = self._bench.books.catalogue
+        along = selection_of(catalogue, (start or versions[0]).selection or "")
+        claims = {(version.entry, version.selection) for version in versions}
+        told: dict[str, str] = {}
+        standing: dict[str, Standing] = {}
+        for frame, each in standings(catalogue, along.frames, versions[0].line).items():
+            if {(version.entry, version.selection) for version in each.shared} == claims:
+                told[each.frame] = frame
+                standing[each.frame] = each
+        return _Sharing(selection=along.part(told.values()), standing=standing)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Sharing:
+    selection: Selection
+    standing: Mapping[str, Standing]
 
 
 def _contested(
     frames: Sequence[Frame], standing: Mapping[str, Standing]
 ) -> list[tuple[list[Frame], tuple[Version, ...]]]:
     """Frames with the versions that contest them, those alike together."""
-    groups: dict[tuple[str, ...], tuple[list[Frame], tuple[Version, ...]]] = {}
+    groups: dict[tuple[object, ...], tuple[list[Frame], tuple[Version, ...]]] = {}
     for frame in frames:
         each = standing[frame.id]
         for versions in (each.own, each.shared):
             if len(versions) > 1:
                 owner = "" if versions[0].selection else frame.id
-                key = (owner, *(version.entry for version in versions))
+                key = (owner, *((version.entry, version.selection) for version in versions))
                 groups.setdefault(key, ([], versions))[0].append(frame)
     return list(groups.values())
 

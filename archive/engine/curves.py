@@ -6,6 +6,9 @@ bit make the same picture.
 
 from __future__ import annotations
 
+import math
+from functools import cache
+
 import numpy as np
 import numpy.typing as npt
 
@@ -17,6 +20,9 @@ Table = npt.NDArray[np.float32]
 LOWEST, HIGHEST, PER_STOP = -16.0, 6.0, 32.0
 _DISPLAY_STEPS = 16384
 _TOE = 2.5
+# Compression without room above white gathers tones by this share of its reach at most, and what is nearer
+# to clipping than a third of what it is lowered by is held up.
+_GATHERED, HOLD = 0.37, 3.0
 _FLATTEST = 0.15
 
 
@@ -41,8 +47,8 @@ def regional_stops(
 ) -> Table:
     """Stops added by the stops of a pixel's surroundings; never so steep that tones change order.
 
-    headroom : stops above white of the brightest light that was recorded. Recovery lowers it to white at
-        most: what clipped on the sensor stays white.
+    headroom : stops above white of the brightest light that was recorded. It is lowered to white at most:
+        what clipped on the sensor stays white, and tones below are gathered.
     """
     stops = _stops()
     added = np.zeros_like(stops)
@@ -50,17 +56,52 @@ def regional_stops(
         width = 2 + 2 * abs(lift.stops)
         added += lift.stops * (1 - _smoothstep(stops, -lift.reach - width / 2, -lift.reach + width / 2))
     if recovery is not None and headroom > 0:
-        lowered = min(recovery.stops, headroom)
+        lowered = recovered(recovery, headroom)
         width = max(3.0, 2 * lowered)
         added -= lowered * _smoothstep(stops, headroom - width, headroom)
     if compression is not None:
-        top = max(headroom, 0.0)
-        share = np.clip((stops + compression.reach) / (top + compression.reach), 0, 1)
-        added -= compression.stops * share**2
+        added -= _compressed(stops, compression, recovered(recovery, headroom), headroom)
     # Strong lift and strong recovery meet in the middle tones: hold the slope there.
     slopes = np.maximum(np.diff(stops + added), _FLATTEST / PER_STOP)
     curve = stops[0] + added[0] + np.concatenate([[0.0], np.cumsum(slopes)])
     return _rounded(curve - stops)
+
+
+def recovered(recovery: HighlightRecovery | None, headroom: float) -> float:
+    """Stops by which recovery lowers the brightest light."""
+    return min(recovery.stops, max(headroom, 0.0)) if recovery else 0.0
+
+
+def least_added(
+    recovery: HighlightRecovery | None, compression: HighlightCompression | None, headroom: float
+) -> float:
+    """What is added to a pixel of s stops is no less than HOLD · s + this.
+
+    So that a small clipped part stays white among tones that compression lowers.
+    """
+    if compression is None:
+        return -1e6
+    lowered = recovered(recovery, headroom)
+    return -lowered - _whole(compression, lowered, headroom) - HOLD * headroom
+
+
+def _whole(compression: HighlightCompression, recovered: float, headroom: float) -> float:
+    """Stops by which compression lowers the brightest light, down to white at most."""
+    return min(compression.stops, max(headroom, 0.0) - recovered)
+
+
+def _compressed(
+    stops: npt.NDArray[np.float64], compression: HighlightCompression, recovered: float, headroom: float
+) -> npt.NDArray[np.float64]:
+    width = headroom + compression.reach
+    if width <= 0:
+        return np.zeros_like(stops)
+    whole = _whole(compression, recovered, headroom)
+    share = np.clip((stops + compression.reach) / width, 0, 1)
+    # What may not come off the brightest light comes off what is below it, most at two thirds of the way.
+    most = max(_GATHERED * width - whole / 3, 0.05 * width)
+    rest = most * math.tanh((compression.stops - whole) / most)
+    return np.asarray(whole * share**2 + rest * 6.75 * share**2 * (1 - share))
 
 
 def contrast_stops(contrast: Contrast) -> Table:
@@ -72,7 +113,8 @@ def contrast_stops(contrast: Contrast) -> Table:
     return _rounded(np.where(distance >= 0, upper, lower))
 
 
-def display_table(largest: int) -> Table:
-    """sRGB numbers from 0 to ``largest`` for light at evenly spaced square roots 0 to 1."""
+@cache
+def display_table() -> Table:
+    """sRGB numbers of 16 bits for light at evenly spaced square roots 0 to 1."""
     roots = np.linspace(0, 1, _DISPLAY_STEPS + 1)
-    return np.round(colour.srgb_encode(roots**2) * largest, 4).astype(np.float32)
+    return np.round(colour.srgb_encode(roots**2) * 65535, 4).astype(np.float32)

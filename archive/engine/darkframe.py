@@ -1,21 +1,26 @@
-"""What a sensor counts in the dark: a master of several dark frames, and a mosaic without it."""
+"""What a sensor counts in the dark: whether a frame is dark, a master of several, a mosaic without it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
+from archive.engine import sampling
 from archive.engine.decode import Decoded
 from archive.engine.kernels.compiled import kernel
 from archive.engine.kernels.rows import Rows
 from archive.engine.operators.sensor import DarkFrame
-from archive.errors import ArchiveError
+from archive.errors import ArchiveError, shown
 
 _ROBUST = 3
 """From so many frames on the highest and the lowest of each sample are left out."""
+# A median further above black than this share of the range, and than so many times the noise at no light, is
+# light: sensors are kept at black by their makers, and glow only in corners.
+_LIT, _SIGMAS = 0.02, 8.0
+_LOOKED_AT = 100_000
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -26,28 +31,52 @@ class MasterDark:
     pattern: tuple[int, int, int, int]
 
 
-def master_dark(frames: Iterable[Decoded]) -> MasterDark:
+def light_in(frame: Decoded) -> float | None:
+    """How far the median of a frame lies above black, as a share of its range; None for a dark mosaic.
+
+    What is no mosaic counts as full of light.
+    """
+    if frame.pattern is None:
+        return 1.0
+    shares = []
+    for place in range(4):
+        plane = frame.pixels[place // 2 :: 2, place % 2 :: 2]
+        stride = max(1, int((plane.size / _LOOKED_AT) ** 0.5))
+        if plane.size:
+            above = float(np.median(plane[::stride, ::stride])) - frame.black[place]
+            shares.append(above / max(frame.white - frame.black[place], 1))
+    with Rows(1) as rows:
+        noise = sampling.noise_of(frame, rows).sigma(0)
+    return max(shares) if max(shares) > max(_LIT, _SIGMAS * noise) else None
+
+
+def master_dark(frames: Iterable[Decoded], names: Sequence[str] = ()) -> MasterDark:
     """The mean of dark frames, sample by sample, without the highest and the lowest where there are three.
 
-    One frame is looked at after the other, so that any number of them fits into memory.
+    Each counts from its own black. One frame is looked at after the other, so that any number of them fits
+    into memory. ``names`` are what to call them in errors.
 
     Raises
     ------
-    ArchiveError : there is none, one is no mosaic, or they do not fit each other.
+    ArchiveError : there is none, one is no mosaic or was taken in light, or they do not fit each other.
     """
     total: npt.NDArray[np.float32] | None = None
-    lowest = highest = np.empty(0, np.uint16)
+    lowest = highest = np.empty(0, np.float32)
     first: Decoded | None = None
     count = 0
     for each in frames:
+        name = shown(names[count]) if count < len(names) else f"dark frame {count + 1}"
         if each.pattern is None or each.pixels.dtype != np.uint16:
-            raise _unfit("a dark frame is no raw mosaic")
-        counts = each.pixels.astype(np.uint16, copy=False)
+            raise _unfit(f"{name} is no raw mosaic")
+        light = light_in(each)
+        if light is not None:
+            raise _unfit(f"{name} is not dark, half of it lies {light:.1%} of the range or more above black")
+        counts = _above_black(each)
         if total is None or first is None:
-            first, total = each, counts.astype(np.float32)
+            first, total = each, counts
             lowest, highest = counts.copy(), counts.copy()
         elif _kind(each) != _kind(first):
-            raise _unfit("the dark frames are of different sizes, patterns or black levels")
+            raise _unfit("the dark frames are of different sizes or patterns")
         else:
             total += counts
             np.minimum(lowest, counts, out=lowest)
@@ -59,11 +88,7 @@ def master_dark(frames: Iterable[Decoded]) -> MasterDark:
         total -= lowest
         total -= highest
         count -= 2
-    mean = total / np.float32(count)
-    for place in range(4):
-        row, column = divmod(place, 2)
-        mean[row::2, column::2] -= np.float32(first.black[place])
-    return MasterDark(counts=mean, pattern=first.pattern)
+    return MasterDark(counts=total / np.float32(count), pattern=first.pattern)
 
 
 def darkened(decoded: Decoded, dark: MasterDark | None, step: DarkFrame, rows: Rows) -> Decoded:
@@ -87,8 +112,16 @@ def darkened(decoded: Decoded, dark: MasterDark | None, step: DarkFrame, rows: R
     return replace(decoded, pixels=out)
 
 
+def _above_black(decoded: Decoded) -> npt.NDArray[np.float32]:
+    """Counts less the black of their own frame, which some cameras write anew for each."""
+    counts = decoded.pixels.astype(np.float32)
+    for place in range(4):
+        counts[place // 2 :: 2, place % 2 :: 2] -= np.float32(decoded.black[place])
+    return counts
+
+
 def _kind(decoded: Decoded) -> tuple[object, ...]:
-    return decoded.pixels.shape, decoded.pattern, decoded.black
+    return decoded.pixels.shape, decoded.pattern
 
 
 def _unfit(why: str) -> ArchiveError:

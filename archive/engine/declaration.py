@@ -76,15 +76,13 @@ class Parameter:
 class Declaration:
     """One version of an operator as everything else sees it.
 
-    ``halo`` is how far its result depends on neighbours, in thousandths of the frame's diagonal (0: each
-    pixel on its own); ``finish`` says whether it may also be used, repeatedly, as a finish step;
+    ``finish`` says whether it may also be used, repeatedly, as a finish step;
     ``strength`` names the parameters that leave the picture untouched when all are at their defaults.
     """
 
     name: str
     version: int
     family: Family
-    halo: float
     finish: bool
     strength: tuple[str, ...]
     title: str
@@ -153,7 +151,6 @@ def operator(
     *,
     version: int = 1,
     family: Family,
-    halo: float = 0.0,
     finish: bool = False,
     strength: tuple[str, ...] = (),
     into: dict[tuple[str, int], Declaration] | None = None,
@@ -182,7 +179,7 @@ def operator(
             raise ValueError(f"operator {name}: strength names unknown parameters")
         title, _, rest = inspect.cleandoc(kind.__doc__ or "").partition("\n")
         declaration = Declaration(
-            name=name, version=version, family=family, halo=halo, finish=finish,
+            name=name, version=version, family=family, finish=finish,
             strength=strength or tuple(each.name for each in parameters),
             title=title.rstrip("."), help=rest.strip(), parameters=parameters, make=frozen,
         )  # fmt: skip

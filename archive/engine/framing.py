@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -13,7 +14,7 @@ from archive.engine.operators.framing import Crop, Straighten
 from archive.errors import ArchiveError
 from archive.model.product import PixelSpec
 
-Planes = npt.NDArray[np.float32]
+Sample = TypeVar("Sample", bound=np.generic)
 TRANSPOSED = (5, 6, 7, 8)
 _MOST_CUT = 0.95
 
@@ -91,11 +92,11 @@ def view_of(
             )
         scale = min(1.0, pixels.fit[0] / width, pixels.fit[1] / height)
     columns, rows = max(1, round(width * scale)), max(1, round(height * scale))
-    if angle == 0:
-        left, top = _on_grid(left, wide, scale), _on_grid(top, high, scale)
     if scale == 1.0:
         # Whole source pixels need no resampling.
         width, height = float(columns), float(rows)
+        if angle == 0:
+            left, top = _on_grid(left, wide, columns), _on_grid(top, high, rows)
     if pixels.even:
         if min(columns, rows) < 2:
             raise ArchiveError(
@@ -113,8 +114,9 @@ def _square(width: int, height: int, aspect: float) -> tuple[float, float]:
     return (width * aspect, float(height)) if aspect >= 1 else (float(width), height / aspect)
 
 
-def _on_grid(edge: float, side: float, scale: float) -> float:
-    return edge if scale != 1.0 else round(edge + side / 2) - side / 2
+def _on_grid(edge: float, side: float, count: int) -> float:
+    """The nearest edge between pixels from which so many still lie inside the frame."""
+    return max(0, min(round(edge + side / 2), round(side) - count)) - side / 2
 
 
 def _trimmed(
@@ -127,7 +129,7 @@ def _trimmed(
     return left, top + (height - width / aspect) / 2, width, width / aspect
 
 
-def upright(planes: Planes, orientation: int) -> Planes:
+def upright(planes: npt.NDArray[Sample], orientation: int) -> npt.NDArray[Sample]:
     """Planes (channels, height, width) turned as an EXIF orientation (1 to 8) says."""
     turned = planes.transpose(0, 2, 1) if orientation in TRANSPOSED else planes
     if orientation in (3, 4, 7, 8):

@@ -12,7 +12,7 @@ from archive.model.lens import LensCandidate
 _MOST = 12
 _ENOUGH_SCORE = 60
 _FAR_M = 1000.0
-_NAMES = {"POLY3": "poly3", "POLY5": "poly5", "PTLENS": "ptlens"}
+_NAMES = {"POLY3": "poly3", "POLY5": "poly5", "PTLENS": "poly4"}
 _PLACES = {"distortion": 5, "lateral_colour": 5, "fall_off": 4}
 
 

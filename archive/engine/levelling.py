@@ -6,6 +6,7 @@ where the picture is steadiest, against that region's own slow course.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -18,6 +19,7 @@ Floats = npt.NDArray[np.float64]
 
 LEAST_FRAMES = 5
 _SPAN = 121
+_STIFFER = (241, 481, 961)
 _CONSTANT = 2.5
 _RAMP_SIGMA = 12.0
 _DARKEST = 2.0**-11
@@ -25,7 +27,9 @@ _STEADIEST = 0.12
 _SLOW = 15
 _PASSING = 61
 _SIGNIFICANT = 3.5
-_SIDE = 12
+_SIDE, _LONGEST_SIDE = 12, 60
+_STEP_ERROR, _LIKELY_STEP = 0.01, 0.1
+_DEGREES = 4
 _DIGITS = 3
 
 
@@ -141,13 +145,58 @@ def _running_median(values: Floats, span: int) -> Floats:
 def _residual_steps(steady: Floats, jumps: npt.NDArray[np.intp]) -> Floats:
     """What the settings as they were written do not explain of each jump, added up from the first on."""
     steps = np.zeros_like(steady)
+    spread = _spread(np.delete(np.diff(steady), jumps - 1))
+    # As many frames on either side as tell the step to a hundredth of a stop, if they are as many as that.
+    side = int(np.clip(2 * (spread / _STEP_ERROR) ** 2, _SIDE, _LONGEST_SIDE))
     edges = [0, *jumps.tolist(), len(steady)]
     for before, at, after in zip(edges, edges[1:], edges[2:], strict=False):
+        if side > _SIDE:
+            low, high = max(0, at - side), min(len(steady), at + side)
+            others = jumps[(jumps > low) & (jumps < high) & (jumps != at)]
+            steps[at:] += _step_among(steady[low:high], at - low, others - low, spread)
+            continue
         left, right = steady[max(before, at - _SIDE) : at], steady[at : min(after, at + _SIDE)]
         step, error = _step_between(left, right)
         if abs(step) > 2.5 * error:
             steps[at:] += step
     return steps
+
+
+def _spread(values: Floats) -> float:
+    """Standard deviation of what comes and goes, from the differences of frames and the next."""
+    return float(np.median(np.abs(values))) * 1.4826 / math.sqrt(2) if len(values) else 0.0
+
+
+def _step_among(values: Floats, at: int, others: npt.NDArray[np.intp], spread: float) -> float:
+    """The step at one frame of a course that flickers, beside further steps and the scene's own change.
+
+    The scene's change is a polynomial of as few terms as Schwarz's criterion (1978) asks for; steps are what
+    they are known to be like: a tenth of a stop where files round to thirds.
+    """
+    count = len(values)
+    time = np.linspace(-1, 1, count)
+    steps = [(np.arange(count) >= jump).astype(float) for jump in (at, *others.tolist())]
+    prior = np.diag([spread / _LIKELY_STEP] * len(steps))
+    best, chosen = math.inf, 0.0
+    for degree in range(_DEGREES):
+        curve = [time**power for power in range(degree + 1)]
+        columns = np.stack([*steps, *curve], axis=1)
+        known = np.pad(prior, ((0, 0), (0, len(curve))))
+        weights = np.ones(count)
+        for _ in range(3):
+            root = np.sqrt(weights)
+            solution, *_ = np.linalg.lstsq(
+                np.concatenate([columns * root[:, None], known]),
+                np.concatenate([values * root, np.zeros(len(steps))]),
+                rcond=None,
+            )
+            rest = values - columns @ solution
+            # A single frame that a lamp lit does not pull the others.
+            weights = np.minimum(1.0, 3 * spread / np.maximum(np.abs(rest), 1e-9))
+        fit = count * math.log(max(float((weights * rest**2).mean()), 1e-12)) + degree * math.log(count)
+        if fit < best:
+            best, chosen = fit, float(solution[0])
+    return chosen
 
 
 def _step_between(left: Floats, right: Floats) -> tuple[float, float]:
@@ -166,7 +215,7 @@ def _step_between(left: Floats, right: Floats) -> tuple[float, float]:
 
 def _flicker(steady: Floats) -> Floats:
     """What comes and goes from frame to frame; slow changes that stand out of it are the scene's."""
-    flicker = steady - _smoothed(steady, _SPAN)
+    flicker = steady - _slow_course(steady)
     span = min(_SLOW, len(steady) // 2 * 2 - 1)
     if span < 5:
         return flicker
@@ -183,27 +232,42 @@ def _flicker(steady: Floats) -> Floats:
     return np.asarray(flicker - standing * slow)
 
 
+def _slow_course(steady: Floats) -> Floats:
+    """The scene's slow course, as stiff as it may be: what flicker alone would bend stays flicker."""
+    course = _smoothed(steady, min(_SPAN, len(steady)))
+    limit = _SIGNIFICANT * _spread(np.diff(steady)) / np.sqrt(0.58 * _SPAN)
+    for span in _STIFFER:
+        stiffer = _smoothed(steady, span)
+        if float(np.abs(course - stiffer).max()) > limit:
+            break
+        course = stiffer
+    return course
+
+
 def _smoothed(values: Floats, span: int) -> Floats:
     """A local straight line with tricube weights over ``span`` frames (Cleveland 1979), twice made robust."""
-    count = len(values)
-    reach = max(2, min(span, count) // 2)
-    out = np.empty(count)
-    robust = np.ones(count)
+    reach = max(2, span // 2)
+    time = np.arange(-reach, reach + 1)
+    kernel = (1 - np.abs(time / (reach + 1)) ** 3) ** 3
+    robust = np.ones(len(values))
+    out = values
     for _ in range(3):
-        for at in range(count):
-            low, high = max(0, at - reach), min(count, at + reach + 1)
-            time = np.arange(low, high) - at
-            weights = (1 - np.abs(time / (reach + 1)) ** 3) ** 3 * robust[low:high]
-            total = max(float(weights.sum()), 1e-9)
-            middle = float((weights * time).sum()) / total
-            level = float((weights * values[low:high]).sum()) / total
-            square = float((weights * (time - middle) ** 2).sum())
-            slope = float((weights * (time - middle) * values[low:high]).sum()) / square if square > 0 else 0
-            out[at] = level - slope * middle
+        # Weighted sums around every frame at once; beyond the ends nothing weighs anything.
+        total, first, second = (_sums(robust, kernel * time**power) for power in (0, 1, 2))
+        level, tilt = (_sums(robust * values, kernel * time**power) for power in (0, 1))
+        total = np.maximum(total, 1e-9)
+        square = second - first**2 / total
+        slope = np.where(square > 1e-9, (tilt - first * level / total) / np.maximum(square, 1e-9), 0.0)
+        out = (level - slope * first) / total
         rest = np.abs(values - out)
         scale = 6 * float(np.median(rest))
         robust = np.maximum(0.0, 1 - (rest / max(scale, 1e-9)) ** 2) ** 2 if scale > 1e-9 else robust
     return out
+
+
+def _sums(values: Floats, kernel: Floats) -> Floats:
+    reach = len(kernel) // 2
+    return np.correlate(np.pad(values, reach), kernel, mode="valid")
 
 
 def _bridge(gain: Floats) -> Floats:

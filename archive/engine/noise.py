@@ -23,8 +23,9 @@ Plane = npt.NDArray[np.float32]
 # The coarsest grain looked at is this share of the diagonal.
 _COARSEST = 1 / 300
 _SMALLEST = 4
-# Noise of a half-size plane, at most: half for white noise, more where neighbours are alike.
-_PASSED_ON = 0.8
+# Noise of a half-size plane, at most: half for white noise, a little more where neighbours are alike. What is
+# measured beyond that is the scene.
+_PASSED_ON = 0.55
 _MAD_TO_SIGMA = 1.4826
 _ENOUGH = 60_000
 # Blocks in which variance is taken; of all of them, this share is even enough to show nothing but noise.
@@ -49,6 +50,9 @@ def denoise(
     """
     height = planes.shape[1]
     offset = np.float32(root_offset)
+    # All sets in gradually, so that a ramp may begin at nothing.
+    share = min(1.0, max(step.strength for step in (luminance, colour) if step))
+    before = planes.copy() if share < 1 else planes
     # Red, green, blue become luma, red − luma, blue − luma of the roots.
     rows.run(grain.to_roots, height, planes, offset)
     lumas = _halves(planes[0], _levels(planes[0], diagonal), rows)
@@ -59,14 +63,17 @@ def denoise(
     if luminance is not None and smoothed:
         calm = _calmed(lumas, sigmas, luminance.strength, 0, rows)
     steps: list[Step] = []
-    followed = colour is not None and max(spreads[1:3]) > 0
-    if colour is not None and followed:
-        guides = calm if smoothed else _calmed(lumas, sigmas, _GUIDE_STRENGTH, 1, rows)
-        steps.append(_colour_step(planes, guides, sigmas, colour, diagonal, rows))
+    smoothed_share = min(1.0, luminance.strength) if luminance is not None and smoothed else 0.0
+    followed_share = min(1.0, colour.strength) if colour is not None and max(spreads[1:3]) > 0 else 0.0
+    if colour is not None and followed_share:
+        strong = luminance is not None and luminance.strength >= _GUIDE_STRENGTH
+        guides = calm if smoothed and strong else _calmed(lumas, sigmas, _GUIDE_STRENGTH, 1, rows)
+        steps.append(_colour_step(planes, guides, sigmas, colour, followed_share, diagonal, rows))
     if smoothed:
         planes[0] = calm[0]
-    lost = _lost(spreads, smoothed, followed)
-    return [*steps, (grain.from_roots, (planes, offset, *(np.float32(each) for each in lost)))]
+    lost = _lost(spreads, smoothed_share, followed_share)
+    steps.append((grain.from_roots, (planes, offset, *(np.float32(each) for each in lost))))
+    return steps if share == 1 else [*steps, (grain.mixed, (before, planes, np.float32(share)))]
 
 
 def _spreads(planes: Planes, rows: Rows) -> list[float]:
@@ -79,11 +86,11 @@ def _spreads(planes: Planes, rows: Rows) -> list[float]:
     return [max(0.0, float(np.quantile(each, _EVEN))) for each in out]
 
 
-def _lost(spreads: list[float], smoothed: bool, followed: bool) -> list[float]:
+def _lost(spreads: list[float], smoothed: float, followed: float) -> list[float]:
     """The variance that smoothing takes from red, green and blue roots: their squares are too small by it."""
     luma, warm, cold, *roots = spreads
-    left_luma = 0.0 if smoothed else luma
-    left = [left_luma + (0.0 if followed else each) for each in (warm, 0.25 * (warm + cold), cold)]
+    left_luma = (1 - smoothed) ** 2 * luma
+    left = [left_luma + (1 - followed) ** 2 * each for each in (warm, 0.25 * (warm + cold), cold)]
     return [max(0.0, root - kept) for root, kept in zip(roots, left, strict=True)]
 
 
@@ -129,7 +136,13 @@ def _calmed(
 
 
 def _colour_step(
-    planes: Planes, calm: list[Plane], sigmas: list[float], colour: ColourNoise, diagonal: float, rows: Rows
+    planes: Planes,
+    calm: list[Plane],
+    sigmas: list[float],
+    colour: ColourNoise,
+    share: float,
+    diagonal: float,
+    rows: Rows,
 ) -> Step:
     radius = max(_LEAST_RADIUS, _COLOUR_RADIUS / 1000 * diagonal)
     halvings = min(max(1, spatial.halvings_for(radius, _LEAST_RADIUS)), _MOST_HALVINGS, len(calm) - 1)
@@ -143,4 +156,4 @@ def _colour_step(
         for _ in range(halvings):
             small = spatial.halved(small, rows)
         slopes[index], offsets[index] = spatial.guided(guide, small, reach, tolerance, rows)
-    return grain.follow, (planes, slopes, offsets, halvings)
+    return grain.follow, (planes, slopes, offsets, halvings, np.float32(share))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import struct
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,7 @@ import numpy.typing as npt
 import tifffile
 from PIL import Image, ImageFile
 
-from archive.engine import icc
+from archive.engine import framing, icc
 from archive.formats.container import Kind
 
 _EXIF_ORIENTATION, _EXIF_POINTER, _INTEROP_POINTER = 0x0112, 0x8769, 0xA005
@@ -75,12 +76,32 @@ def _pillow(data: bytes) -> tuple[dict[str, Any], list[npt.NDArray[Any]]]:
 def _heif(data: bytes) -> tuple[dict[str, Any], list[npt.NDArray[Any]]]:
     import pillow_heif
 
-    # Pixels come upright from the decoder, which obeys the container's own rotation.
-    file = pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=True)
-    picture = file.to_pillow()
-    pixels = np.asarray(picture.convert("RGB"))
-    profile = picture.info.get("icc_profile")
-    return _facts(pixels, 1), [pixels, *_transfer(pixels, profile, False)]
+    file = pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False)
+    stored = np.asarray(file)
+    if stored.ndim != 3 or stored.shape[2] < 3:
+        raise UndecodableError(f"a HEIF picture of shape {stored.shape} is not supported", damaged=False)
+    # The decoder leaves 10 and 12 bits at the top of 16.
+    bits = int(file.info.get("bit_depth", 8))
+    if stored.dtype == np.uint16:
+        stored = _full_range(stored >> (16 - bits), bits)
+    # It also obeys the container's own rotation, which EXIF says again. Turned back, the pixels lie as
+    # they do in every other file, where a corrected orientation replaces the file's.
+    orientation = _exif_orientation(file.info.get("exif"))
+    back = {6: 8, 8: 6}.get(orientation, orientation)
+    planes = framing.upright(np.moveaxis(stored[:, :, :3], -1, 0), back)
+    pixels = np.ascontiguousarray(np.moveaxis(planes, 0, -1))
+    profile = file.info.get("icc_profile")
+    return _facts(pixels, orientation, bits), [pixels, *_transfer(pixels, profile, False)]
+
+
+def _exif_orientation(data: bytes | None) -> int:
+    exif = Image.Exif()
+    try:
+        exif.load(data or b"")
+        found = int(exif.get(_EXIF_ORIENTATION, 1))
+    except (ValueError, TypeError, SyntaxError, OSError, struct.error):
+        return 1
+    return found if 1 <= found <= 8 else 1
 
 
 def _tiff(data: bytes) -> tuple[dict[str, Any], list[npt.NDArray[Any]]]:
@@ -90,7 +111,8 @@ def _tiff(data: bytes) -> tuple[dict[str, Any], list[npt.NDArray[Any]]]:
             raise UndecodableError("it declares more pixels than any camera makes", damaged=True)
         if page.photometric not in (0, 1, 2) or page.dtype not in (np.uint8, np.uint16):
             return _pillow(data)
-        stored = page.asarray()
+        bits = page.bitspersample
+        stored = _tiff_samples(page, bits)
         if page.planarconfig == 2 and stored.ndim == 3:
             stored = np.moveaxis(stored, 0, -1)
         if page.photometric == 0:
@@ -103,10 +125,28 @@ def _tiff(data: bytes) -> tuple[dict[str, Any], list[npt.NDArray[Any]]]:
     if stored.ndim != 3 or stored.shape[2] < 3:
         raise UndecodableError(f"a TIFF of shape {stored.shape} is not supported", damaged=False)
     pixels = np.ascontiguousarray(stored[:, :, :3])
-    return _facts(pixels, orientation), [pixels, *_transfer(pixels, profile, False)]
+    return _facts(pixels, orientation, bits), [pixels, *_transfer(pixels, profile, False)]
 
 
-def _facts(pixels: npt.NDArray[Any], orientation: int) -> dict[str, Any]:
+def _tiff_samples(page: tifffile.TiffPage, bits: int) -> npt.NDArray[Any]:
+    """A page's samples over the full range of their type, of however few bits they were."""
+    if bits in (8, 16):
+        return np.asarray(page.asarray())
+    if bits not in range(9, 16):
+        raise UndecodableError(f"a TIFF of {bits} bits a sample is not supported", damaged=False)
+    try:
+        return _full_range(np.asarray(page.asarray()), bits)
+    except (ValueError, NotImplementedError) as error:
+        raise UndecodableError(f"a TIFF of {bits} packed bits is not supported", damaged=False) from error
+
+
+def _full_range(samples: npt.NDArray[Any], bits: int) -> npt.NDArray[np.uint16]:
+    """Samples of fewer bits as 16."""
+    most = (1 << bits) - 1
+    return ((samples.astype(np.uint32) * 65535 + most // 2) // most).astype(np.uint16)
+
+
+def _facts(pixels: npt.NDArray[Any], orientation: int, bits: int | None = None) -> dict[str, Any]:
     height, width = pixels.shape[:2]
     return {
         "layout": "picture",
@@ -115,7 +155,7 @@ def _facts(pixels: npt.NDArray[Any], orientation: int) -> dict[str, Any]:
             "source": "developed picture",
             "width": width,
             "height": height,
-            "bits": pixels.itemsize * 8,
+            "bits": bits or pixels.itemsize * 8,
         },
     }
 

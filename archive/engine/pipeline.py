@@ -2,12 +2,13 @@
 
 Light stays scene-linear float32 from the sensor to the display encoding, 1.0 = clipping. Operators that are
 at their neutral values take no part at all, so that they leave every bit alone. The order of the base is
-fixed here: sensor, framing, balance, fall-off, noise, exposure, matrix, tone with sharpness, chroma; the
+fixed here: sensor, framing, balance, noise, fall-off, exposure, matrix, tone with sharpness, chroma; the
 finish follows in its own order. What looks at single pixels only is done band by band in one go.
 """
 
 from __future__ import annotations
 
+import math
 from typing import TypeVar
 
 import numpy as np
@@ -19,6 +20,7 @@ from archive.engine.darkframe import MasterDark, darkened
 from archive.engine.declaration import Operator
 from archive.engine.decode import Decoded
 from archive.engine.framing import View
+from archive.engine.keptplanes import KeptPlanes, Light
 from archive.engine.kernels import light
 from archive.engine.kernels.rows import Rows, Step
 from archive.engine.lensmodel import LensModel, radial_gains
@@ -46,6 +48,14 @@ Planes = npt.NDArray[np.float32]
 Kind = TypeVar("Kind", bound=Operator)
 
 _PICTURE_WHITE = colour.D65
+# What works on planes that are balanced and calm already. Of these, recovery alone is felt before.
+_LATE = (
+    Vignetting, FallOff, Exposure, HighlightRecovery, HighlightCompression, ShadowLift, LocalContrast,
+    Contrast, Chroma, Sharpness,
+)  # fmt: skip
+_NOISE = (LuminanceNoise, ColourNoise)
+# Rebuilding sets in gradually up to so many stops of recovery, so that a ramp may begin at nothing.
+_WHOLLY_REBUILT = 0.3
 
 
 class _Steps:
@@ -54,7 +64,11 @@ class _Steps:
     def __init__(self, effective: EffectiveRecipe) -> None:
         base = [operator.instance(values) for values in effective.base]
         kept = zip(base, effective.base, strict=True)
-        self._base = {type(step): step for step, values in kept if not operator.is_neutral(values)}
+        used = [(step, values) for step, values in kept if not operator.is_neutral(values)]
+        self._base = {type(step): step for step, _ in used}
+        early = [(step, values) for step, values in used if not isinstance(step, _LATE)]
+        self.noise = frozenset(values for step, values in early if isinstance(step, _NOISE))
+        self.early = frozenset(values for _, values in early) - self.noise
         finish = [operator.instance(values) for values in effective.finish]
         pairs = list(zip(finish, effective.finish, strict=True))
         for step, values in pairs:
@@ -69,6 +83,13 @@ class _Steps:
     def lens(self) -> LensModel:
         return LensModel(distortion=self.of(Distortion), lateral=self.of(LateralColour))
 
+    def rebuilding(self, decoded: Decoded) -> float:
+        """How far clipped channels are rebuilt, 0 to 1."""
+        recovery = self.of(HighlightRecovery)
+        if recovery is None or decoded.camera is None:
+            return 0.0
+        return min(1.0, recovery.stops / _WHOLLY_REBUILT)
+
     def of(self, kind: type[Kind]) -> Kind | None:
         step = self._base.get(kind)
         return step if isinstance(step, kind) else None
@@ -81,10 +102,12 @@ def render(
     *,
     threads: int = 1,
     dark: MasterDark | None = None,
+    kept: KeptPlanes | None = None,
 ) -> npt.NDArray[np.uint8] | npt.NDArray[np.uint16]:
     """The finished picture: uint8 or uint16, (height, width, 3), sRGB, upright, fitted into the box.
 
-    ``dark`` is the master of the dark frames that the recipe names, if it does.
+    ``dark`` is the master of the dark frames that the recipe names, if it does. ``kept`` are planes of
+    pictures made before, of which this may be one with another tone or colour; the result is the same.
 
     Colours outside sRGB keep their hue and become paler until they fit. 8-bit pictures are dithered
     by place.
@@ -100,12 +123,14 @@ def render(
             hint="Nothing was rendered; this release makes 8 or 16 bits in srgb.",
         )
     with Rows(threads) as rows:
-        planes, pending = _developed(decoded, effective, pixels, rows, dark)
+        planes, pending = _developed(decoded, effective, pixels, rows, dark, kept)
         kind = np.uint8 if pixels.bits == 8 else np.uint16
         out: npt.NDArray[np.uint8] | npt.NDArray[np.uint16] = np.empty((*planes.shape[1:], 3), kind)
-        display = light.display_dithered if pixels.bits == 8 else light.display
-        table = curves.display_table(int(np.iinfo(kind).max))
-        pending += [(light.fit_colours, (planes,)), (display, (planes, table, out))]
+        pending.append((light.fit_colours, (planes,)))
+        if pixels.bits == 8:
+            pending.append((light.display_dithered, (planes, out)))
+        else:
+            pending.append((light.display, (planes, curves.display_table(), out)))
         rows.chain(pending, *planes.shape[1:])
     return out
 
@@ -120,13 +145,18 @@ def render_linear(
 ) -> npt.NDArray[np.float32]:
     """The same picture before the display encoding: float32, (height, width, 3), linear sRGB, not clipped."""
     with Rows(threads) as rows:
-        planes, pending = _developed(decoded, effective, pixels, rows, dark)
+        planes, pending = _developed(decoded, effective, pixels, rows, dark, None)
         rows.chain(pending, *planes.shape[1:])
     return np.ascontiguousarray(np.moveaxis(planes, 0, -1))
 
 
 def _developed(
-    decoded: Decoded, effective: EffectiveRecipe, pixels: PixelSpec, rows: Rows, dark: MasterDark | None
+    decoded: Decoded,
+    effective: EffectiveRecipe,
+    pixels: PixelSpec,
+    rows: Rows,
+    dark: MasterDark | None,
+    kept: KeptPlanes | None,
 ) -> tuple[Planes, list[Step]]:
     """Planes, and the steps that are still to be done to them."""
     foundation.require(effective.foundation)
@@ -136,11 +166,13 @@ def _developed(
         width, height, aspect=decoded.aspect, orientation=decoded.orientation,
         straighten=steps.of(Straighten), crop=steps.of(Crop), pixels=pixels, lens=steps.lens,
     )  # fmt: skip
-    planes, root_offset = _camera_light(decoded, steps, view, rows, dark)
-    pending: list[Step] = []
-    colour_step, luminance_step = steps.of(ColourNoise), steps.of(LuminanceNoise)
-    if colour_step or luminance_step:
-        pending += denoise(planes, luminance_step, colour_step, root_offset, view.frame_diagonal, rows)
+    # Scene data and master darks are themselves, whatever they hold.
+    key = (decoded, dark, pixels.fit, pixels.even, steps.early, steps.rebuilding(decoded))
+    planes, pending = _calm_light(decoded, steps, view, rows, dark, kept, key)
+    vignetting, fall_off = steps.of(Vignetting), steps.of(FallOff)
+    if vignetting or fall_off:
+        # Only now: light that has been evened is noisier in the corners.
+        pending.append(sampling.evening(planes, view, steps.lens, radial_gains(vignetting, fall_off)))
     pending += _to_srgb(planes, decoded, steps.of(Balance), steps.of(Exposure))
     tone = Tone(
         lift=steps.of(ShadowLift), recovery=steps.of(HighlightRecovery),
@@ -163,32 +195,72 @@ def _finishing(step: Operator) -> Tone:
     )
 
 
+def _calm_light(
+    decoded: Decoded,
+    steps: _Steps,
+    view: View,
+    rows: Rows,
+    dark: MasterDark | None,
+    kept: KeptPlanes | None,
+    key: tuple[object, ...],
+) -> tuple[Planes, list[Step]]:
+    """Balanced camera light of the view without its noise, and the steps that are still to be done to it."""
+    if kept is None:
+        noisy = _camera_light(decoded, steps, view, rows, dark, measured=bool(steps.noise))
+        return noisy[0], _denoising(noisy, steps, view, rows)
+    found = kept.get((key, steps.noise))
+    if found is None:
+        found = kept.get((key, frozenset()))
+        if found is None:
+            found = _camera_light(decoded, steps, view, rows, dark, measured=True)
+            kept.put((key, frozenset()), found)
+        if steps.noise:
+            found = found[0].copy(), found[1]
+            rows.chain(_denoising(found, steps, view, rows), *found[0].shape[1:])
+            kept.put((key, steps.noise), found)
+    planes = np.empty_like(found[0])
+    return planes, [(light.copied, (found[0], planes))]
+
+
+def _denoising(found: Light, steps: _Steps, view: View, rows: Rows) -> list[Step]:
+    if not steps.noise:
+        return []
+    luminance, colours = steps.of(LuminanceNoise), steps.of(ColourNoise)
+    return denoise(found[0], luminance, colours, found[1], view.frame_diagonal, rows)
+
+
 def _camera_light(
-    decoded: Decoded, steps: _Steps, view: View, rows: Rows, dark: MasterDark | None
-) -> tuple[Planes, float]:
-    """Balanced camera light of the view, and the offset that makes its square root equally noisy."""
+    decoded: Decoded, steps: _Steps, view: View, rows: Rows, dark: MasterDark | None, *, measured: bool
+) -> Light:
+    """Balanced camera light of the view, with its noise; ``measured`` is whether that is to be known."""
     gains = _gains(decoded, steps.of(Balance))
-    recovery = steps.of(HighlightRecovery)
-    # Without recovery every channel stops where the first one clips, so that clipping is white.
-    ceilings = np.ones(3) if recovery else 1 / gains
-    if not decoded.is_mosaic and decoded.camera is None:
-        ceilings = np.full(3, np.inf)
     if named := steps.of(DarkFrame):
         decoded = darkened(decoded, dark, named, rows)
     hot = steps.of(HotPixels)
-    needs_noise = hot or steps.of(LuminanceNoise) or steps.of(ColourNoise)
-    noise = sampling.noise_of(decoded, rows) if needs_noise else None
+    noise = sampling.noise_of(decoded, rows) if hot or measured else None
     if hot and noise and decoded.is_mosaic:
         decoded = _with_pixels(decoded, sampling.cooled(decoded, hot.reach, noise, rows))
-    planes = sampling.sampled(decoded, view, steps.lens, ceilings.astype(np.float32), None, rows)
-    if recovery and decoded.camera is not None:
-        rebuilt(planes, gains.astype(np.float32), rows)
-    elif np.any(gains != 1):
+    offset = noise.root_offset if noise else 1e-3
+    share = steps.rebuilding(decoded)
+    if share == 1:
+        return _rebuilt(decoded, steps, view, gains, rows), offset
+    # Without recovery every channel stops where the first one clips, so that clipping is white.
+    developed = not decoded.is_mosaic and decoded.camera is None
+    ceilings = np.full(3, np.inf) if developed else 1 / gains
+    planes = sampling.sampled(decoded, view, steps.lens, ceilings.astype(np.float32), rows)
+    if np.any(gains != 1):
         rows.run(light.balance, planes.shape[1], planes, gains.astype(np.float32))
-    vignetting, fall_off = steps.of(Vignetting), steps.of(FallOff)
-    if vignetting or fall_off:
-        sampling.evened(planes, view, steps.lens, radial_gains(vignetting, fall_off), rows)
-    return planes, noise.root_offset if noise else 1e-3
+    if share:
+        planes += np.float32(share) * (_rebuilt(decoded, steps, view, gains, rows) - planes)
+    return planes, offset
+
+
+def _rebuilt(
+    decoded: Decoded, steps: _Steps, view: View, gains: npt.NDArray[np.float64], rows: Rows
+) -> Planes:
+    planes = sampling.sampled(decoded, view, steps.lens, np.ones(3, np.float32), rows)
+    rebuilt(planes, gains.astype(np.float32), rows)
+    return planes
 
 
 def _with_pixels(decoded: Decoded, mosaic: npt.NDArray[np.uint16]) -> Decoded:
@@ -230,5 +302,5 @@ def _to_srgb(
 def _headroom(decoded: Decoded, steps: _Steps) -> float:
     """Stops by which the brightest light that the frame can hold lies above white."""
     exposure = steps.of(Exposure)
-    gains = _gains(decoded, steps.of(Balance)) if steps.of(HighlightRecovery) else np.ones(3)
-    return float(np.log2(gains.max())) + (exposure.stops if exposure else 0.0)
+    most = float(_gains(decoded, steps.of(Balance)).max())
+    return math.log2(1 + steps.rebuilding(decoded) * (most - 1)) + (exposure.stops if exposure else 0.0)

@@ -12,15 +12,19 @@ from archive.engine.decode import Decoded
 from archive.engine.framing import View
 from archive.engine.kernels import demosaic, hotpixels, warp
 from archive.engine.kernels import sampling as kernels
-from archive.engine.kernels.rows import Rows
+from archive.engine.kernels.rows import Rows, Step
 from archive.engine.lensmodel import LensModel
 from archive.engine.noisemodel import NoiseModel
 
 Planes = npt.NDArray[np.float32]
+Floats = npt.NDArray[np.float32]
+Counts = npt.NDArray[np.uint16]
 
 # Below this many output pixels per sample a mosaic is averaged straight to output size.
 _REDUCED = 0.5
 _SMALLEST = 8
+# Differences of neighbours below this (variance) do not tell in which direction a line runs.
+_VARIATION = np.float32(4.1e-8)
 
 
 def noise_of(decoded: Decoded, rows: Rows) -> NoiseModel:
@@ -44,7 +48,7 @@ def cooled(decoded: Decoded, reach: float, noise: NoiseModel, rows: Rows) -> npt
     slope, read = noise.gain * span, noise.read * span * span
     out = mosaic.copy()
     rows.run(
-        hotpixels.replace, mosaic.shape[0], mosaic, np.float32(min(decoded.black)),
+        hotpixels.replace, mosaic.shape[0], mosaic, np.array(decoded.black, np.float32),
         np.float32(reach), np.float32(slope), np.float32(read), out,
     )  # fmt: skip
     return out
@@ -55,7 +59,6 @@ def sampled(
     view: View,
     lens: LensModel,
     ceilings: npt.NDArray[np.float32],
-    noise: NoiseModel | None,
     rows: Rows,
 ) -> Planes:
     """Upright planes of the view, float32, (3, rows, columns): camera light, black 0, clipping 1.
@@ -64,7 +67,7 @@ def sampled(
     hold each channel's samples down before they are mixed, which keeps clipped edges free of colour.
     """
     if view.angle != 0 or lens.bends:
-        return framing.upright(_warped(decoded, view, lens, ceilings, noise, rows), decoded.orientation)
+        return framing.upright(_warped(decoded, view, lens, ceilings, rows), decoded.orientation)
     stored_height, stored_width = decoded.pixels.shape[:2]
     left = view.left / view.frame_width + 0.5
     top = view.top / view.frame_height + 0.5
@@ -79,16 +82,14 @@ def sampled(
     if decoded.is_mosaic and (reduced or min(stored_width, stored_height) < _SMALLEST):
         planes = _reduced(decoded, ceilings, across, down, rows)
     else:
-        planes = _resized(_whole(decoded, ceilings, noise, rows), across, down, rows)
+        planes = _resized(_whole(decoded, ceilings, rows), across, down, rows)
     return framing.upright(planes, decoded.orientation)
 
 
-def _whole(
-    decoded: Decoded, ceilings: npt.NDArray[np.float32], noise: NoiseModel | None, rows: Rows
-) -> Planes:
+def _whole(decoded: Decoded, ceilings: npt.NDArray[np.float32], rows: Rows) -> Planes:
     """All three colours at every sample, as the sensor lies."""
     if decoded.is_mosaic:
-        return _demosaiced(decoded, ceilings, noise, rows)
+        return _demosaiced(decoded, ceilings, rows)
     planes = np.ascontiguousarray(np.moveaxis(decoded.pixels, -1, 0), np.float32)
     return np.minimum(planes, ceilings[:, None, None])
 
@@ -98,7 +99,6 @@ def _warped(
     view: View,
     lens: LensModel,
     ceilings: npt.NDArray[np.float32],
-    noise: NoiseModel | None,
     rows: Rows,
 ) -> Planes:
     """The view along its curved map, as the sensor lies."""
@@ -112,7 +112,7 @@ def _warped(
     if decoded.is_mosaic and direct:
         _warp_mosaic(decoded, places, (across, down), ceilings, out, rows)
         return out
-    whole = _whole(decoded, ceilings, noise, rows)
+    whole = _whole(decoded, ceilings, rows)
     together = 3 if len(places.x) == 1 else 1
     for channel in range(0, 3, together):
         part = slice(channel, channel + together)
@@ -161,27 +161,27 @@ def _warp_planes(
     rows.run(warp.warp, height, planes, x, y, geometry.STEP, across, down, np.float32(share), out)
 
 
-def evened(planes: Planes, view: View, lens: LensModel, table: npt.NDArray[np.float32], rows: Rows) -> None:
-    """Multiply upright planes by gains for the squared distance on the sensor, 1 in the frame's corner."""
+def evening(planes: Planes, view: View, lens: LensModel, table: npt.NDArray[np.float32]) -> Step:
+    """Multiplies upright planes by gains for the squared distance on the sensor, 1 in the frame's corner."""
     places = geometry.knots(view, lens, 1, 1, 1)
     half = math.hypot(view.frame_width, view.frame_height) / 2
     x, y = places.of(1)
-    rows.run(
-        warp.gain_by_distance, planes.shape[1], planes, table, (x - 0.5) * view.frame_width / half,
-        (y - 0.5) * view.frame_height / half, geometry.STEP,
+    return warp.gain_by_distance, (
+        planes, table, (x - 0.5) * view.frame_width / half, (y - 0.5) * view.frame_height / half,
+        geometry.STEP,
     )  # fmt: skip
 
 
 Span = tuple[float, float, int]
 
 
-def _counts(decoded: Decoded) -> npt.NDArray[np.uint16]:
+def _counts(decoded: Decoded) -> Counts:
     counts = decoded.pixels
     assert counts.dtype == np.uint16 and counts.ndim == 2
     return counts.astype(np.uint16, copy=False)
 
 
-def _levels(decoded: Decoded) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
+def _levels(decoded: Decoded) -> tuple[Floats, Floats]:
     blacks = np.array(decoded.black, np.float32)
     return blacks, (1 / np.maximum(decoded.white - blacks, 1)).astype(np.float32)
 
@@ -189,8 +189,7 @@ def _levels(decoded: Decoded) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.f
 def _reduced(
     decoded: Decoded, ceilings: npt.NDArray[np.float32], across: Span, down: Span, rows: Rows
 ) -> Planes:
-    mosaic = _counts(decoded)
-    blacks, scales = _levels(decoded)
+    mosaic, blacks, scales = _every_place(decoded)
     channels = np.array(decoded.pattern, np.int32)
     height, width = mosaic.shape
     vertical = [_weights(down, (height - phase + 1) // 2, phase) for phase in (0, 1)]
@@ -205,8 +204,31 @@ def _reduced(
     return out
 
 
+def _every_place(decoded: Decoded) -> tuple[Counts, Floats, Floats]:
+    """A mosaic, its blacks and scales, with samples at all four places.
+
+    A lone row or column has another beside it, which holds its greens: the colour that is missing is then as
+    bright as they are.
+    """
+    mosaic, levels = _counts(decoded), np.stack(_levels(decoded))
+    assert decoded.pattern is not None
+    if mosaic.shape[0] < 2:
+        mosaic, levels = _doubled(mosaic, levels, decoded.pattern[1] == 1)
+    if mosaic.shape[1] < 2:
+        turned, levels = _doubled(mosaic.T, levels[:, [0, 2, 1, 3]], decoded.pattern[2] == 1)
+        mosaic, levels = turned.T, levels[:, [0, 2, 1, 3]]
+    return np.ascontiguousarray(mosaic), levels[0], levels[1]
+
+
+def _doubled(lines: Counts, levels: Floats, second_is_green: bool) -> tuple[Counts, Floats]:
+    width = lines.shape[1]
+    green = int(second_is_green and width > 1)
+    nearest = np.minimum(np.arange(width) // 2 * 2 + green, (width - 1 - green) // 2 * 2 + green)
+    return np.stack([lines[0], lines[0][nearest]]), levels[:, [0, 1, green, green]]
+
+
 def _weights(span: Span, samples: int, phase: int) -> kernels.Weights:
-    return kernels.area_weights(span[2], span[0], span[1], max(samples, 1), 2, phase)
+    return kernels.area_weights(span[2], span[0], span[1], samples, 2, phase)
 
 
 def _stacked(pair: list[kernels.Weights]) -> tuple[npt.NDArray[np.int32], npt.NDArray[np.float32]]:
@@ -215,22 +237,18 @@ def _stacked(pair: list[kernels.Weights]) -> tuple[npt.NDArray[np.int32], npt.ND
     return np.stack([first for first, _ in pair]), np.ascontiguousarray(np.stack(padded))
 
 
-def _demosaiced(
-    decoded: Decoded, ceilings: npt.NDArray[np.float32], noise: NoiseModel | None, rows: Rows
-) -> Planes:
-    mosaic = _counts(decoded)
-    blacks, scales = _levels(decoded)
+def _demosaiced(decoded: Decoded, ceilings: npt.NDArray[np.float32], rows: Rows) -> Planes:
+    mosaic, blacks, scales = _every_place(decoded)
     channels = np.array(decoded.pattern, np.int32)
     height, width = mosaic.shape
     padded = np.empty((height + 8, width + 8), np.float32)
     rows.run(demosaic.normalise, height, mosaic, blacks, scales, ceilings[channels], padded)
     demosaic.mirror(padded)
     greens = np.empty_like(padded)
-    variation = np.float32(4 * (noise.read if noise else 1e-8) + 1e-9)
-    rows.run(demosaic.green, height + 8, padded, channels, variation, greens)
+    rows.run(demosaic.green, height + 8, padded, channels, _VARIATION, greens)
     out = np.empty((3, height, width), np.float32)
     rows.run(demosaic.colours, height, padded, greens, channels, out)
-    return out
+    return np.ascontiguousarray(out[:, : decoded.pixels.shape[0], : decoded.pixels.shape[1]])
 
 
 def _resized(planes: Planes, across: Span, down: Span, rows: Rows) -> Planes:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from weakref import WeakKeyDictionary
 
 from archive.catalogue.books import Books
 from archive.engine.darkframe import MasterDark, master_dark
 from archive.engine.decode import Decoded, DecoderPool
 from archive.errors import ArchiveError
+from archive.model.capture import Frame
 from archive.model.recipe import EffectiveRecipe
 
 _OPERATOR = "dark_frame"
@@ -29,7 +30,7 @@ class Darks:
 
         Raises
         ------
-        ArchiveError : a dark frame is not held, cannot be decoded, or does not fit the others.
+        ArchiveError : a dark frame is not held, cannot be decoded, is not dark, or does not fit the others.
         """
         step = next((each for each in recipe.base if each.name == _OPERATOR), None)
         ids = tuple(str(step.values.get("frames", "")).split()) if step else ()
@@ -37,15 +38,18 @@ class Darks:
             return None
         with self._lock:
             if ids not in self._made:
-                self._made[ids] = master_dark(_decoded(books, decoder, ids))
+                known = books.catalogue.frames_by_id(list(ids))
+                names = [known[each].name if each in known else each for each in ids]
+                self._made[ids] = master_dark(_decoded(books, decoder, ids, known), names)
                 while len(self._made) > _KEPT:
                     self._made.popitem(last=False)
             self._made.move_to_end(ids)
             return self._made[ids]
 
 
-def _decoded(books: Books, decoder: DecoderPool, ids: tuple[str, ...]) -> Iterator[Decoded]:
-    known = books.catalogue.frames_by_id(list(ids))
+def _decoded(
+    books: Books, decoder: DecoderPool, ids: tuple[str, ...], known: Mapping[str, Frame]
+) -> Iterator[Decoded]:
     for each in ids:
         frame = known.get(each)
         if frame is None:

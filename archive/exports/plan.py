@@ -11,7 +11,7 @@ from archive.catalogue.books import Books
 from archive.catalogue.levelling import levels_of
 from archive.catalogue.lineage import standings
 from archive.catalogue.pairs import frames_as_made
-from archive.errors import ArchiveError, UsageError, shown
+from archive.errors import ArchiveError, UsageError, counted, shown
 from archive.exports.levelling import levelled
 from archive.exports.specs import ENDINGS
 from archive.exports.texts import alike, texts_of
@@ -69,7 +69,7 @@ class PlannedFile:
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
-    """All files of one export; ``contested`` are the frames whose recipe has two current versions."""
+    """All files of one export; ``contested`` are frames with two versions that are current in this use."""
 
     spec: Spec
     files: tuple[PlannedFile, ...]
@@ -150,11 +150,14 @@ def make_plan(
             hint="Nothing was made. Name a sequence, NIGHT/CAMERA/NUMBER, or one camera, NIGHT/CAMERA.",
         )
     standing = standings(books.catalogue, [frame.id for frame in frames])
-    contested = tuple(frame.name for frame in frames if standing[frame.id].contested)
+    in_sequence = spec.product != "still"
+    contested = tuple(
+        frame.name for frame in frames if standing[frame.id].contested_for(in_sequence=in_sequence)
+    )
     if contested and strict:
+        have = f"{counted(len(contested), 'frame has', 'frames have')} recipes that both claim to be current"
         raise ArchiveError(
-            f"{len(contested)} frames have two recipes that both claim to be current, "
-            f"first {shown(contested[0])}.",
+            f"{have}, first {shown(contested[0])}.",
             hint="Nothing was made. `noctuary recipe settle FRAME --show` lists both versions.",
         )
     levels = levels_of(books.catalogue, [frame.id for frame in frames]) if spec.product != "still" else {}

@@ -10,7 +10,7 @@ from archive.catalogue.levelling import levels_of
 from archive.catalogue.lineage import derivatives, effectives, standings
 from archive.catalogue.pairs import frames_now
 from archive.engine.declaration import registry
-from archive.errors import shown
+from archive.errors import counted, shown
 from archive.exports.plan import Development, file_key_of, present_development
 from archive.exports.texts import alike, texts_of
 from archive.journal.recipes import Standing
@@ -95,9 +95,12 @@ class Checker:
         if strange is not None:
             needed = f"{shown(strange.name)} version {strange.version}"
             return "unmakeable", f"its recipe now needs {needed}, which a newer release knows", ()
-        contested = sum(standing[origin.frame].contested for origin in derivative.origins)
+        contested = sum(
+            standing[origin.frame].contested_for(in_sequence=in_sequence) for origin in derivative.origins
+        )
         if contested:
-            return "contested", f"{contested} of its frames have two current recipes", ()
+            have = counted(contested, "of its frames has", "of its frames have")
+            return "contested", f"{have} two current recipes", ()
         if file_key_of(present, derivative.spec) != derivative.file_key:
             words: dict[str, None] = {}
             changed = 0
@@ -111,8 +114,8 @@ class Checker:
             if not changed:
                 return "stale", "what is written about it changed", _rewritten(derivative.texts, present)
             whole = len(present)
-            counted = "its recipe changed" if whole == 1 else f"{changed} of {whole} frames changed"
-            return "stale", counted, list(words)
+            told = "its recipe changed" if whole == 1 else f"{changed} of {whole} frames changed"
+            return "stale", told, list(words)
         found = self.books.home.disk.stat(derivative.path)
         if found is None:
             return "missing", "the file is not there; it can be made again", ()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import threading
+from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
@@ -12,6 +14,7 @@ from archive.catalogue.resolve import find_one
 from archive.engine.darkframe import MasterDark
 from archive.engine.decode import Decoded, DecoderPool
 from archive.engine.histogram import picture_levels, raw_levels
+from archive.engine.keptplanes import KeptPlanes
 from archive.engine.neutral import picked_neutral
 from archive.engine.operator import declaration
 from archive.engine.output import encode_jpeg
@@ -28,15 +31,23 @@ from archive.model.recipe import EffectiveRecipe, Foundation
 
 _SIZES = (200, 8000)
 _MEASURED = 2400
+_FRAMES = 2
 
 
 class Viewing:
-    """What can be looked at; nothing is recorded, and no master is opened for writing."""
+    """What can be looked at; nothing is recorded, and no master is opened for writing.
+
+    The scene data of the last two frames and their planes stay in memory, so that looking again after a
+    change of tone or colour is quick.
+    """
 
     def __init__(self, books: Books, foundation: Foundation, threads: int) -> None:
         self._books = books
         self._foundation = foundation
         self._threads = threads
+        self._lock = threading.Lock()
+        self._frames: OrderedDict[tuple[str, int | None], Decoded] = OrderedDict()
+        self._planes = KeptPlanes()
 
     def preview(
         self,
@@ -67,7 +78,10 @@ class Viewing:
         decoded, dark = self._decoded(frame, recipe)
         plain = replace(recipe, base=(), finish=())
         wanted = [plain] * before + [recipe] * after
-        made: list[Any] = [render(decoded, each, pixels, threads=self._threads, dark=dark) for each in wanted]
+        made: list[Any] = [
+            render(decoded, each, pixels, threads=self._threads, dark=dark, kept=self._planes)
+            for each in wanted
+        ]
         picture = side_by_side(*made) if both else made[0]
         return encode_jpeg(picture, quality=90, subsampling="4:4:4", xmp=None)
 
@@ -99,16 +113,23 @@ class Viewing:
         """
         frame = find_one(self._books.catalogue, name)
         with DecoderPool(1) as decoder:
-            data = self._books.master_bytes(frame)
-            decoded = decoder.decode(data, frame.name, orientation=frame.facts.orientation)
-        return picked_neutral(decoded, patch)
+            return picked_neutral(self._scene(frame, decoder), patch)
 
     def _decoded(self, frame: Frame, recipe: EffectiveRecipe) -> tuple[Decoded, MasterDark | None]:
         """A frame's scene data, and the master of the dark frames that the recipe names."""
-        data = self._books.master_bytes(frame)
         with DecoderPool(1) as decoder:
-            dark = master_for(self._books, decoder, recipe)
-            return decoder.decode(data, frame.name, orientation=frame.facts.orientation), dark
+            return self._scene(frame, decoder), master_for(self._books, decoder, recipe)
+
+    def _scene(self, frame: Frame, decoder: DecoderPool) -> Decoded:
+        key = (frame.id, frame.facts.orientation)
+        with self._lock:
+            if key not in self._frames:
+                data = self._books.master_bytes(frame)
+                self._frames[key] = decoder.decode(data, frame.name, orientation=frame.facts.orientation)
+            self._frames.move_to_end(key)
+            while len(self._frames) > _FRAMES:
+                self._frames.popitem(last=False)
+            return self._frames[key]
 
     def _recipe(self, frame: Frame, *, in_sequence: bool = False) -> EffectiveRecipe:
         standing = standings(self._books.catalogue, [frame.id])[frame.id]

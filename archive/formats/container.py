@@ -12,10 +12,16 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
-from mmap import mmap
+from typing import Protocol
 
-Data = bytes | mmap
-"""A whole file, in memory or mapped."""
+
+class Data(Protocol):
+    """A whole file: its bytes, or a view that reads what is asked for (:mod:`archive.formats.fileview`)."""
+
+    def __len__(self) -> int: ...
+
+    def __getitem__(self, part: slice, /) -> bytes: ...
+
 
 _TIFF_HEADS = {b"II*\x00": "<", b"MM\x00*": ">", b"IIU\x00": "<", b"IIRO": "<", b"IIRS": "<", b"MMOR": ">"}
 _PANASONIC = b"IIU\x00"
@@ -69,7 +75,7 @@ def tiff_directories(data: Data) -> list[Directory] | None:
     order = _TIFF_HEADS.get(data[:4])
     if order is None or len(data) < 8:
         return None
-    waiting = [struct.unpack_from(order + "I", data, 4)[0]]
+    waiting = [struct.unpack(order + "I", data[4:8])[0]]
     seen: set[int] = set()
     found: list[Directory] = []
     while waiting and len(found) < _MAX_DIRECTORIES:
@@ -77,12 +83,13 @@ def tiff_directories(data: Data) -> list[Directory] | None:
         if not offset or offset in seen or offset + 2 > len(data):
             continue
         seen.add(offset)
-        (count,) = struct.unpack_from(order + "H", data, offset)
+        (count,) = struct.unpack(order + "H", data[offset : offset + 2])
         tags = dict(_entries(data, order, offset + 2, count))
         found.append(Directory(tags))
         waiting += [child for child in tags.get(CHILDREN, ()) if child]
-        if offset + 6 + 12 * count <= len(data):
-            waiting.append(struct.unpack_from(order + "I", data, offset + 2 + 12 * count)[0])
+        end = offset + 2 + 12 * count
+        if end + 4 <= len(data):
+            waiting.append(struct.unpack(order + "I", data[end : end + 4])[0])
     return found
 
 
@@ -127,7 +134,7 @@ def completeness(data: Data, kind: Kind) -> Completeness:
             return _fuji_completeness(data)
         return _tiff_completeness(data, directories)
     if kind is Kind.JPEG:
-        return Completeness(known=True, missing=0 if jpeg_ends(data) else 1)
+        return Completeness(known=True, missing=0 if jpeg_ends(data[:]) else 1)
     return Completeness(known=kind is Kind.PNG)
 
 
@@ -135,11 +142,11 @@ def _fuji_completeness(data: Data) -> Completeness:
     """RAF files say in their head, big-endian, where the picture data begins and how long it is."""
     if data[:15] != b"FUJIFILMCCD-RAW" or len(data) < 108:
         return Completeness(known=False)
-    start, length = struct.unpack_from(">II", data, 100)
+    start, length = struct.unpack(">II", data[100:108])
     return Completeness(known=length > 0, missing=max(0, start + length - len(data)))
 
 
-def jpeg_ends(data: Data) -> bool:
+def jpeg_ends(data: bytes) -> bool:
     """Whether a JPEG's segments lead from its start to its own end marker, through at least one scan."""
     place = 2
     scans = 0
@@ -163,15 +170,19 @@ def jpeg_ends(data: Data) -> bool:
 
 
 def _entries(data: Data, order: str, place: int, count: int) -> Iterator[tuple[int, tuple[int, ...]]]:
-    for entry in range(place, min(place + 12 * count, len(data) - 11), 12):
-        tag, kind, number = struct.unpack_from(order + "HHI", data, entry)
+    whole = data[place : place + 12 * count]
+    for entry in range(0, len(whole) - 11, 12):
+        tag, kind, number = struct.unpack_from(order + "HHI", whole, entry)
         code = _FORMATS.get(kind)
         if code is None or code in "fd" or not 0 < number <= _MAX_VALUES:
             continue
         size = _SIZES[kind] * number
-        start = entry + 8 if size <= 4 else struct.unpack_from(order + "I", data, entry + 8)[0]
+        if size <= 4:
+            yield tag, struct.unpack_from(f"{order}{number}{code}", whole, entry + 8)
+            continue
+        (start,) = struct.unpack_from(order + "I", whole, entry + 8)
         if start + size <= len(data):
-            yield tag, struct.unpack_from(f"{order}{number}{code}", data, start)
+            yield tag, struct.unpack(f"{order}{number}{code}", data[start : start + size])
 
 
 def _is_plain_tiff(data: Data, directories: list[Directory]) -> bool:
@@ -203,7 +214,7 @@ def _tiff_completeness(data: Data, directories: list[Directory]) -> Completeness
 def _furthest_directory(data: Data, directories: list[Directory]) -> int:
     """Where the furthest directory that is pointed to begins, and at least its count ends."""
     order = _TIFF_HEADS[data[:4]]
-    named: list[int] = [struct.unpack_from(order + "I", data, 4)[0]]
+    named: list[int] = [struct.unpack(order + "I", data[4:8])[0]]
     named += [child for each in directories for child in each.tags.get(CHILDREN, ())]
     return max(named) + 2
 

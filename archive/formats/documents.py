@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Callable
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ConfigDict, ValidationError
@@ -14,11 +15,12 @@ from archive.model.identity import canonical
 MAX_DOCUMENT = 64 * 1024 * 1024
 
 _EXACT = 2**53 - 1
-_ODD = re.compile(rb"\.0[,}\]]|[0-9]e[-+]|[\xf0-\xf4]")
-"""Whole or very large or small fractions, and characters beyond 16 bits: where encoders differ."""
+_ODD = re.compile(rb"[0-9]e[-+]|[\xf0-\xf4]")
+"""Very large or small fractions, and characters beyond 16 bits: where encoders differ."""
 _PLAIN = json.JSONEncoder(ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":"))
 
 Model = TypeVar("Model", bound="Document")
+Fitted = TypeVar("Fitted")
 
 
 class NewerFormatError(ArchiveError):
@@ -83,7 +85,9 @@ def is_canonical(document: dict[str, Any], data: bytes) -> bool:
 
 def _is_odd(data: bytes) -> bool:
     # Most documents hold none of these; looking for them first spares the slow search.
-    suspect = b".0" in data or b"e-" in data or b"e+" in data or not data.isascii()
+    if b".0," in data or b".0}" in data or b".0]" in data:
+        return True
+    suspect = b"e-" in data or b"e+" in data or not data.isascii()
     return suspect and _ODD.search(data) is not None
 
 
@@ -106,7 +110,7 @@ def checked(
             f"this one reads 1 to {reads}.",
             hint="Nothing was changed. Update Noctuary to read it.",
         )
-    return fitted(model, document, data, name, kind=kind, exact=exact)
+    return fitted(model.model_validate, document, data, name, kind=kind, exact=exact)
 
 
 def typed(data: bytes, name: str, *, kind: str) -> dict[str, Any]:
@@ -128,9 +132,15 @@ def typed(data: bytes, name: str, *, kind: str) -> dict[str, Any]:
 
 
 def fitted(
-    model: type[Model], document: dict[str, Any], data: bytes, name: str, *, kind: str, exact: bool
-) -> Model:
-    """A document with every field checked.
+    check: Callable[[dict[str, Any]], Fitted],
+    document: dict[str, Any],
+    data: bytes,
+    name: str,
+    *,
+    kind: str,
+    exact: bool,
+) -> Fitted:
+    """A document with every field checked, as ``check`` gives it or raises ValidationError.
 
     Raises
     ------
@@ -142,7 +152,7 @@ def fitted(
             hint="It was left as it is; the other documents are read without it.",
         )
     try:
-        return model.model_validate(document)
+        return check(document)
     except ValidationError as error:
         raise DamagedFileError(
             f"{shown(name)} does not hold what a {kind} document must hold: {faults_of(error)}.",

@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 from typing import Annotated, Any
 
-from pydantic import Field, ValidationError
+from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
+from typing_extensions import TypedDict
 
 from archive.errors import DamagedFileError, shown
-from archive.formats.documents import Document, Part, faults_of, fitted, typed, written
+from archive.formats.documents import faults_of, fitted, typed, written
 from archive.model.entry import Change, Entry
 from archive.model.identity import EntryId, sha256_id
 
@@ -28,37 +29,49 @@ _Id = Annotated[str, Field(pattern=r"^sha256:[0-9a-f]{64}$")]
 _Subject = Annotated[str, Field(pattern=r"^[^\x00]+$", max_length=120)]
 
 
-class _About(Part):
+# Dictionaries rather than models: of a large journal, making objects twice would be a third of its reading.
+_ANYTHING_MORE = ConfigDict(extra="allow", strict=True)
+
+
+class _About(TypedDict):
     """What a change says in every format: whom it is about."""
 
-    subjects: list[_Subject] = Field(min_length=1)
+    __pydantic_config__ = _ANYTHING_MORE  # type: ignore[misc]
+    subjects: Annotated[list[_Subject], Field(min_length=1)]
 
 
 class _Change(_About):
     layer: _Word
-    line: str = Field(pattern=r"^[^\x00]*$", max_length=200)
+    line: Annotated[str, Field(pattern=r"^[^\x00]*$", max_length=200)]
     builds_on: list[_Id]
     value: Any
 
 
-class _Heading(Document):
+class _Heading(TypedDict):
     """What every format of entries keeps, so that chains stay whole and essential entries are obeyed."""
 
+    __pydantic_config__ = _ANYTHING_MORE  # type: ignore[misc]
+    type: str
+    format: int
     kind: _Word
-    counter: int = Field(ge=1, le=9_999_999_999)
-    time: str = Field(pattern=r"^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ$")
-    writer: str = Field(pattern=r"^[^\x00]+$", max_length=64)
+    counter: Annotated[int, Field(ge=1, le=9_999_999_999)]
+    time: Annotated[str, Field(pattern=r"^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ$")]
+    writer: Annotated[str, Field(pattern=r"^[^\x00]+$", max_length=64)]
     previous: _Id | None
-    person: str = Field(pattern=r"^[^\x00]*$", max_length=200)
+    person: Annotated[str, Field(pattern=r"^[^\x00]*$", max_length=200)]
     essential: bool
 
 
 class _NewerEntry(_Heading):
-    changes: list[_About] = Field(min_length=1)
+    changes: Annotated[list[_About], Field(min_length=1)]
 
 
 class _Entry(_Heading):
-    changes: list[_Change] = Field(min_length=1)
+    changes: Annotated[list[_Change], Field(min_length=1)]
+
+
+_ENTRY: TypeAdapter[Any] = TypeAdapter(_Entry)
+_NEWER_ENTRY: TypeAdapter[Any] = TypeAdapter(_NewerEntry)
 
 
 def entry_name(counter: int, time: str, kind: str, entry_id: str) -> str:
@@ -107,7 +120,7 @@ def encode(
     }
     data = written(document)
     try:
-        _Entry.model_validate(document)
+        _ENTRY.validate_python(document)
     except ValidationError as error:
         raise ValueError(faults_of(error)) from error
     entry_id = EntryId(sha256_id(data))
@@ -150,42 +163,41 @@ def decode(data: bytes, name: str) -> Entry:
         )
     document = typed(data, name, kind=TYPE)
     newer = document["format"] > FORMAT
-    heading: _NewerEntry | _Entry = (
-        fitted(_NewerEntry, document, data, name, kind=TYPE, exact=True)
-        if newer
-        else fitted(_Entry, document, data, name, kind=TYPE, exact=True)
-    )
-    if name != entry_name(heading.counter, heading.time, heading.kind, entry_id):
+    adapter = _NEWER_ENTRY if newer else _ENTRY
+    held = fitted(adapter.validate_python, document, data, name, kind=TYPE, exact=True)
+    right = entry_name(held["counter"], held["time"], held["kind"], entry_id)
+    if name != right:
         raise DamagedFileError(
             f"The journal entry {shown(name)} was renamed: its bytes say another counter, time or kind.",
-            hint="It was left as it is and set aside. Give it back the name it had: "
-            f"{entry_name(heading.counter, heading.time, heading.kind, entry_id)}.",
+            hint=f"It was left as it is and set aside. Give it back the name it had: {right}.",
         )
     return Entry(
         id=entry_id,
         name=name,
-        kind=heading.kind,
-        counter=heading.counter,
-        time=heading.time,
-        writer=heading.writer,
-        previous=EntryId(heading.previous) if heading.previous else None,
-        person=heading.person,
-        essential=heading.essential,
-        changes=tuple(_change(change) for change in heading.changes),
+        kind=held["kind"],
+        counter=held["counter"],
+        time=held["time"],
+        writer=held["writer"],
+        previous=held["previous"],
+        person=held["person"],
+        essential=held["essential"],
+        changes=tuple(map(_about if newer else _change, held["changes"])),
         newer=newer,
-        extra={key: value for key, value in (heading.model_extra or {}).items() if key not in _KEYS},
+        extra={} if len(held) == len(_KEYS) else {key: held[key] for key in held.keys() - _KEYS},
     )
 
 
-def _change(change: _About) -> Change:
-    if not isinstance(change, _Change):
-        return Change(subjects=tuple(change.subjects), layer="", value=None)
+def _about(change: dict[str, Any]) -> Change:
+    return Change(subjects=tuple(change["subjects"]), layer="", value=None)
+
+
+def _change(change: dict[str, Any]) -> Change:
     return Change(
-        subjects=tuple(change.subjects),
-        layer=change.layer,
-        line=change.line,
-        builds_on=tuple(EntryId(i) for i in change.builds_on),
-        value=change.value,
+        subjects=tuple(change["subjects"]),
+        layer=change["layer"],
+        line=change["line"],
+        builds_on=tuple(change["builds_on"]),
+        value=change["value"],
     )
 
 

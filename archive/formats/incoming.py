@@ -1,7 +1,12 @@
-"""incoming/*.json: where each file of an unfinished ingest goes, decided before the first byte."""
+"""What lies in incoming/ of an unfinished ingest.
+
+``*.json`` say where each of its files goes, decided before the first byte; ``*.proven`` which of them were
+proven since, and by which digest.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,8 +14,10 @@ from pydantic import Field
 
 from archive.formats.documents import Document, Part, checked, written
 from archive.model.capture import CaptureFacts, Role
+from archive.model.identity import FrameId
 
 TYPE = "noctuary-incoming"
+PROVEN_TYPE = "noctuary-proven"
 FORMAT = 1
 
 
@@ -82,6 +89,29 @@ class _Incoming(Document):
     rolls: list[_Roll]
     # Documents of release 0.1 lie on the first volume alone and do not say.
     volumes: list[str] = Field(default_factory=list)
+
+
+class _Proven(Document):
+    ingest: str
+    digests: dict[str, str]
+
+
+def encode_proven(ingest: str, digests: Mapping[str, FrameId]) -> bytes:
+    """What was proven of an unfinished ingest: digests by path below ``masters/``."""
+    return written(
+        {"type": PROVEN_TYPE, "format": FORMAT, "ingest": ingest, "digests": dict(sorted(digests.items()))}
+    )
+
+
+def decode_proven(data: bytes, name: str) -> tuple[str, dict[str, FrameId]]:
+    """The id of an unfinished ingest, and digests by path below ``masters/``.
+
+    Raises
+    ------
+    DamagedFileError, ArchiveError : see :func:`archive.formats.documents.checked`.
+    """
+    document = checked(_Proven, data, name, kind=PROVEN_TYPE, reads=FORMAT)
+    return document.ingest, {path: FrameId(digest) for path, digest in document.digests.items()}
 
 
 def encode(incoming: Incoming) -> bytes:

@@ -14,25 +14,27 @@ def account(plan: Plan) -> None:
 
     Files that were held already have no ``kept`` place here: where they lie is the catalogue's to say.
     """
-    read = {**plan.digests, **{e.name: e.digest for e in plan.errands if e.digest is not None}}
+    read = {**plan.digests}
+    read |= {e.name: e.digest for e in plan.errands if e.digest is not None and not e.left}
     plan.outcome.histories = check_histories(plan.card, read)
     brought = {
-        errand.name: errand.target.removeprefix(f"{MASTERS}/")
+        errand.name: errand
         for rolls in plan.rolls.values()
         for roll in rolls
         for _, errand in roll.pieces
-        if errand is not None and errand.sound
+        if errand.sound and not errand.left
     }
     for file in plan.card.files:
         digest = read.get(file.path)
-        if digest is None or not (file.path in brought or file.path in plan.digests):
+        errand = brought.get(file.path)
+        if digest is None or not (errand or file.path in plan.digests):
             continue
         plan.outcome.taken.append(
             TakenFile(
                 path=shown(file.path),
                 size=file.size,
                 digest=digest,
-                state="copied" if file.path in brought else "held",
-                kept=brought.get(file.path, ""),
+                state="copied" if errand and errand.copied else "held",
+                kept=errand.target.removeprefix(f"{MASTERS}/") if errand else "",
             )
         )

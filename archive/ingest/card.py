@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 
 from archive.errors import ArchiveError, UsageError, shown
+from archive.ingest import opening
 from archive.ingest.classify import classify
 from archive.ingest.exif import read_facts
 from archive.ingest.wholeness import damage
@@ -59,12 +60,7 @@ def read_card(source: Path, progress: Callable[[int, int], None] | None = None) 
     UsageError : when there is no such folder.
     ArchiveError : when the folder cannot be listed at all.
     """
-    if not source.exists():
-        raise UsageError(
-            f"There is nothing at {shown(str(source))}.",
-            hint="Nothing was changed. Check the path, and that the card is in its reader.",
-        )
-    if not source.is_dir():
+    if not modes.S_ISDIR(looked_at(source).st_mode):
         raise UsageError(
             f"{shown(str(source))} is a file, not a card or folder.",
             hint="Nothing was changed. Name the folder it lies in.",
@@ -86,6 +82,28 @@ def read_card(source: Path, progress: Callable[[int, int], None] | None = None) 
         if progress:
             progress(done, len(found))
     return Card(source=source, files=tuple(files), ignored=tuple(ignored), failed=tuple(failed))
+
+
+def looked_at(source: Path) -> os.stat_result:
+    """What the system says of a card's folder.
+
+    Raises
+    ------
+    UsageError : when there is nothing.
+    ArchiveError : when it cannot be looked at.
+    """
+    try:
+        return source.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        raise UsageError(
+            f"There is nothing at {shown(str(source))}.",
+            hint="Nothing was changed. Check the path, and that the card is in its reader.",
+        ) from None
+    except OSError as error:
+        raise ArchiveError(
+            f"{shown(str(source))} cannot be read: {error.strerror}.",
+            hint="Nothing was changed. Check the card and its reader.",
+        ) from error
 
 
 def _walk(
@@ -125,7 +143,7 @@ def _walk(
 
 
 def _examine(source: Path, path: str, size: int, modified_ns: int) -> CardFile | FileNote:
-    with (source / path).open("rb") as stream:
+    with opening.open_plain(source / path, buffered=True) as stream:
         head = stream.read(HEAD)
         role, reason = classify(PurePosixPath(path), head)
         if role is Role.LITTER:

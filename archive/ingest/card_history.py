@@ -18,6 +18,7 @@ import xxhash
 from archive.errors import ArchiveError, DamagedFileError, shown
 from archive.formats.hashchain import c4, c4_of_sha512, read_chain
 from archive.formats.hashlist import Manifest, read_manifest
+from archive.ingest import opening
 from archive.ingest.card import Card
 from archive.model.identity import FrameId
 from archive.model.results import FileNote, HistoryCheck
@@ -127,7 +128,7 @@ def _manifests(folder: Path) -> Iterator[Manifest]:
 def _bytes(path: Path, limit: int) -> bytes:
     if path.is_symlink():
         raise DamagedFileError(f"{shown(path.name)} is a link, which is not followed")
-    with path.open("rb") as stream:
+    with opening.open_plain(path, buffered=True) as stream:
         data = stream.read(limit + 1)
     if len(data) > limit:
         raise DamagedFileError(f"{shown(path.name)} is larger than any honest hash list")
@@ -166,7 +167,7 @@ def _compare(path: Path, told: _Listed, read: FrameId | None) -> str | None:
 def _digest(path: Path, kind: str) -> tuple[str, FrameId]:
     """A file's digest in another format, and its own, from one reading."""
     asked, own = _DIGESTS[kind](), Digester()
-    with path.open("rb", buffering=0) as stream:
+    with opening.open_plain(path) as stream:
         for block in blocks(stream):
             asked.update(block)
             own.update(block)

@@ -3,40 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
 
 from archive.errors import ArchiveError, shown
 from archive.formats.hashlist import HashedFile
-from archive.formats.incoming import Incoming, Placement, PlannedRoll
+from archive.formats.incoming import Incoming
 from archive.ingest.accounting import account
 from archive.ingest.card import Card
 from archive.ingest.completing import Completion, by_roll
 from archive.ingest.errand import Errand, weaker, weakest
-from archive.ingest.lane import cannot_write
-from archive.ingest.planning import Plan, RollPlan
+from archive.ingest.finishing import Finished, finish
+from archive.ingest.planning import Plan
 from archive.ingest.setting import Outcome, Setting
-from archive.ingest.stored_names import escaped_original
 from archive.ingest.transfer import bring
-from archive.ingest.unfinished import forget_record
+from archive.ingest.troubles import cannot_write
+from archive.ingest.unfinished import forget_proven, forget_record, settle
 from archive.model.capture import Role, Roll, RollFile
 from archive.model.entry import Change, Draft
-from archive.model.identity import FrameId, new_token
+from archive.model.identity import new_token
 from archive.model.results import FileNote, HistoryCheck, RollResult
 from archive.model.roll import VolumeProof, roll_value
-from archive.store.masters import record_generation, roll_path
-from archive.store.ports import Grade
+from archive.store.masters import record_generation
 from archive.store.volumes import MASTERS, Volume
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Finished:
-    """A roll all of whose files that could be had lie proven on every volume."""
-
-    roll: PlannedRoll
-    files: list[RollFile]
-    grades: dict[str, Grade]
 
 
 def copy(plan: Plan, setting: Setting, progress: Callable[[int], None]) -> None:
@@ -64,23 +53,30 @@ def conclude(plan: Plan, setting: Setting) -> Outcome:
     account(plan)
     _list_completions(plan, setting)
     for each in plan.unfinished:
-        record, rolls = each.record, plan.rolls[each.record.id]
-        finished = [_finished(rolled, plan) for rolled in rolls]
-        if any(one is None for one in finished):
-            outcome.waiting.append(f"an ingest begun {record.started} waits for files of another card")
+        record = each.record
+        finished = [finish(rolled, plan) for rolled in plan.rolls[record.id]]
+        amiss = [note for one in finished for note in one.amiss]
+        changed = [note for one in finished for note in one.changed]
+        if (amiss or changed) and record.id not in plan.closing:
+            outcome.waiting.append(_waits(record, amiss + changed))
             continue
-        # A roll none of whose files the card gave has nothing to list or to state.
-        whole = [one for one in finished if one is not None and one.files]
+        outcome.failed += amiss
+        outcome.remarks += changed
+        # A roll of which nothing lies anywhere has nothing to list or to state.
+        whole = [one for one in finished if one.files]
         _list(whole, record, plan, setting)
+        if any(roll.id in setting.known_rolls for roll in record.rolls):
+            settle(record, plan.live, plan.fail)
         _state(whole, record, plan, setting)
         forget_record(record, plan.live, plan.fail)
+    forget_proven(plan.live, plan.fail)
     if outcome.failed and not outcome.copied and not outcome.held:
         # Nothing came of this card: that, too, is to be on record.
         setting.state(Draft(kind="ingest", changes=(_card_report(new_token(), plan.card, setting, outcome),)))
     why = {**plan.lost, **plan.failures}
     for volume in plan.volumes:
         if volume.id in why:
-            wanted = [e for e in plan.errands if volume.id in e.wanted]
+            wanted = [e for e in plan.coming if volume.id in e.wanted]
             verified = sum(volume.id in e.proven for e in wanted)
             outcome.left_out(volume, why[volume.id], verified, len(wanted))
     return outcome
@@ -88,7 +84,7 @@ def conclude(plan: Plan, setting: Setting) -> Outcome:
 
 def _count(plan: Plan) -> None:
     outcome = plan.outcome
-    for errand in plan.errands:
+    for errand in plan.coming:
         if errand.fault is not None:
             outcome.failed.append(FileNote(path=shown(errand.name), text=errand.fault))
         elif errand.clash:
@@ -100,72 +96,33 @@ def _count(plan: Plan) -> None:
                     "and the next run keeps the card's beside it",
                 )
             )
-    brought = [e for rolls in plan.rolls.values() for r in rolls for _, e in r.pieces if e and e.sound]
-    outcome.copied += len(brought)
-    outcome.copied_size += sum(errand.size for errand in brought)
+    for rolls in plan.rolls.values():
+        for _, errand in (piece for rolled in rolls for piece in rolled.pieces):
+            if errand.left or not errand.sound:
+                continue
+            if errand.copied:
+                outcome.copied += 1
+                outcome.copied_size += errand.size
+            else:
+                # An earlier run brought it, and was stopped before it could list it.
+                outcome.held.append(FileNote(path=shown(errand.name), text=errand.digest or ""))
 
 
-def _finished(rolled: RollPlan, plan: Plan) -> _Finished | None:
-    """What of a roll lies on every live volume; None while files are missing that another card has."""
-    grades: dict[str, Grade] = {}
-    files: list[RollFile] = []
-    masters: dict[str, FrameId] = {escaped_original(path): digest for path, digest in plan.digests.items()}
-    for placement, errand in rolled.pieces:
-        if errand is None:
-            digest = _on_volumes(roll_path(rolled.roll.folder, placement.path), plan, grades)
-            if digest is None:
-                return None
-        elif errand.sound:
-            assert errand.digest is not None
-            digest = errand.digest
-            plan.digests[errand.name] = digest
-            for volume in plan.live:
-                grades[volume.id] = weaker(grades.get(volume.id), errand.proven[volume.id])
-        else:
-            continue
-        masters[placement.source] = digest
-        files.append(_roll_file(placement, digest))
-    wanted = {placement.path: placement.companion_of for placement, _ in rolled.pieces}
-    paired = [
-        replace(file, companion_of=masters.get(master) if (master := wanted[file.path]) else None)
-        for file in files
-    ]
-    return _Finished(roll=rolled.roll, files=paired, grades=grades)
-
-
-def _on_volumes(target: str, plan: Plan, grades: dict[str, Grade]) -> FrameId | None:
-    """The digest of a file that an earlier run published on every volume; None if it is not on all."""
-    digest = None
-    for volume in plan.live:
-        if volume.disk.stat(target) is None:
-            return None
-        found, grade = volume.disk.read_back(target)
-        if digest is not None and found != digest:
-            return None
-        digest = FrameId(found)
-        grades[volume.id] = weaker(grades.get(volume.id), grade)
-    return digest
-
-
-def _roll_file(placement: Placement, digest: FrameId) -> RollFile:
-    return RollFile(
-        path=placement.path,
-        size=placement.size,
-        digest=digest,
-        role=placement.role,
-        modified=_utc(placement.modified_ns).isoformat(timespec="milliseconds"),
-        original=placement.source if placement.source != placement.path else None,
-        facts=placement.facts,
-        companion_of=None,
+def _waits(record: Incoming, amiss: Sequence[FileNote]) -> str:
+    first = f"{amiss[0].path} {amiss[0].text}"
+    more = f", and {len(amiss) - 1} more files" if len(amiss) > 1 else ""
+    return (
+        f"an ingest begun {record.started} waits for its card: {first}{more}. Take that card in again, or, "
+        "if it is gone, run `noctuary ingest --close-unfinished`"
     )
 
 
-def _list(whole: Sequence[_Finished], record: Incoming, plan: Plan, setting: Setting) -> None:
+def _list(whole: Sequence[Finished], record: Incoming, plan: Plan, setting: Setting) -> None:
     """A generation of the hash list of each roll, on every volume that still lives."""
     started = datetime.fromisoformat(record.started)
     for one in whole:
-        hashed = [_hashed(file, started) for file in one.files]
         for volume in plan.live:
+            hashed = [_hashed(file, started) for file in one.files if volume.id in one.holders[file.path]]
             _record(volume, one.roll.folder, hashed, started, record.person, plan, setting)
 
 
@@ -189,6 +146,7 @@ def _list_completions(plan: Plan, setting: Setting) -> None:
     for each in plan.unfinished:
         holders = [v for v in plan.live if v.id in each.holders]
         if not plan.rolls[each.record.id]:
+            settle(each.record, holders, plan.fail)
             forget_record(each.record, holders, plan.fail)
 
 
@@ -211,7 +169,8 @@ def _record(
             process="transfer",
             author=person or None,
         )
-        volume.disk.sync_folder(f"{MASTERS}/{folder}")
+        # Also of a list that a run wrote which was stopped before it could sync its name.
+        volume.disk.sync_folder(f"{MASTERS}/{folder}/ascmhl")
     except OSError as error:
         plan.fail(volume, cannot_write(volume, error))
     except ArchiveError as error:
@@ -219,7 +178,7 @@ def _record(
     return volume.id not in plan.failures
 
 
-def _state(whole: Sequence[_Finished], record: Incoming, plan: Plan, setting: Setting) -> None:
+def _state(whole: Sequence[Finished], record: Incoming, plan: Plan, setting: Setting) -> None:
     """One entry for each night."""
     outcome = plan.outcome
     live = {volume.id for volume in plan.live}
@@ -243,9 +202,12 @@ def _state(whole: Sequence[_Finished], record: Incoming, plan: Plan, setting: Se
         for volume, grade in grades.items():
             outcome.grades[volume] = weaker(outcome.grades.get(volume), grade)
         outcome.rolls.append(_result(made))
-    report = _card_report(record.id, plan.card, setting, outcome)
+    reports = []
+    if record.id in plan.closing:
+        # What else is on the card says nothing of an ingest that was of another one.
+        reports.append(_card_report(record.id, plan.card, setting, outcome))
     for position, (_, changes) in enumerate(sorted(by_night.items())):
-        setting.state(Draft(kind="ingest", changes=(*changes, *([report] if position == 0 else []))))
+        setting.state(Draft(kind="ingest", changes=(*changes, *(reports if position == 0 else []))))
 
 
 def _card_report(ingest: str, card: Card, setting: Setting, outcome: Outcome) -> Change:

@@ -134,6 +134,17 @@ def pending(
                         absent += 1
                         continue
                     found.append(_unlisted(volume, roll.folder, path, file))
+                stray = sum(
+                    volume.disk.stat(roll_path(roll.folder, placement.path)) is not None
+                    for placement in roll.files
+                    if placement.path not in stated and placement.path not in listed
+                )
+                if stray:
+                    outcome.waiting.append(
+                        f"{shown(volume.name)} holds {stray} files of {MASTERS}/{roll.folder} that no list "
+                        "has: that ingest was ended without it. They were left as they are; take their card "
+                        "in again, or keep them by hand"
+                    )
                 if absent:
                     outcome.waiting.append(
                         f"{shown(volume.name)} lacks {absent} files of {MASTERS}/{roll.folder}, which was "

@@ -18,9 +18,13 @@ class Errand:
 
     ``source`` is where the card has it, None where no card does; ``size`` in bytes; ``digest`` is None until
     it was read, if it is not known beforehand. ``proven`` has, by volume id, how close its read-back
-    came: an entry there is an acknowledgement, made only once bytes and name are durable. ``fault`` is why
-    the card did not give it, ``clash`` the names of volumes that hold other bytes at ``target``. A ``fresh``
-    one belongs to a roll that was planned just now: nothing of it can lie anywhere yet.
+    came: an entry there is an acknowledgement, made only once bytes and name are durable. ``copied`` says
+    that it was written in this run, not only found. ``fault`` is why the card did not give it, ``clash`` the
+    names of volumes that hold other bytes at ``target``. A ``fresh`` one belongs to a roll that was planned
+    just now: nothing of it can lie anywhere yet. ``ingest`` is the id of the unfinished one that planned it.
+
+    A ``left`` one was planned by an earlier run and is not on this card: what lies of it is proven as it is,
+    by volume id in ``found``, and nothing is copied.
     """
 
     source: Path | None
@@ -30,8 +34,11 @@ class Errand:
     modified_ns: int
     wanted: frozenset[str]
     fresh: bool = False
+    left: bool = False
+    ingest: str | None = None
     digest: FrameId | None = None
     proven: dict[str, Grade] = field(default_factory=dict)
+    found: dict[str, FrameId] = field(default_factory=dict)
     copied: bool = False
     fault: str | None = None
     clash: list[str] = field(default_factory=list)

@@ -9,11 +9,12 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Callable, Iterator
 
-from archive.errors import ArchiveError, Exit, shown
+from archive.errors import ArchiveError
 from archive.ingest.buffers import Block
 from archive.ingest.errand import Errand
 from archive.ingest.proving import BATCH_BYTES, BATCH_FILES, Prover, Written
 from archive.ingest.stages import StageMaker
+from archive.ingest.troubles import cannot_write
 from archive.store.durable import temporary_name
 from archive.store.volumes import Volume
 
@@ -161,13 +162,3 @@ class Lane:
         if written is not None:
             with contextlib.suppress(OSError):
                 written.writing.abandon()
-
-
-def cannot_write(volume: Volume, error: OSError, doing: str = "written") -> ArchiveError:
-    """What is said of a volume that failed."""
-    return ArchiveError(
-        f"{shown(volume.name)} cannot be {doing}: {error.strerror or error}.",
-        hint="The card was not changed, and what was copied before is safe. Keep the card; make room or "
-        "mend the drive, then run the same command again: it goes on where it stopped.",
-        exit_code=Exit.ATTENTION,
-    )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import ExitStack
+from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,19 +11,20 @@ import archive
 from archive.catalogue.books import Books
 from archive.catalogue.holdings import copies_of
 from archive.errors import ArchiveError, UsageError, shown
-from archive.ingest.lane import cannot_write
+from archive.ingest.card import looked_at
+from archive.ingest.closing import close_unfinished
 from archive.ingest.pairing import pairings, pairings_of
+from archive.ingest.readying import LeftOut, make_ready
 from archive.ingest.rereading import reread_card
 from archive.ingest.run import take_cards
 from archive.ingest.setting import Listed, Outcome, Progress, Setting, stamp
 from archive.ingest.transfer import Engine
-from archive.ingest.unfinished import read_unfinished
-from archive.journal.uniting import unite
-from archive.model.entry import Change, Draft
+from archive.ingest.troubles import cannot_write
+from archive.ingest.unfinished import unfinished_on
+from archive.model.entry import Draft
 from archive.model.erasing import CardReading
 from archive.model.place import Site
-from archive.model.results import FileNote, IngestReport, TakenFile, VolumeResult
-from archive.store.durable import tidy
+from archive.model.results import ClosingReport, FileNote, IngestReport, TakenFile, VolumeResult
 from archive.store.ports import Disk
 from archive.store.volumes import Volume, find_volume
 
@@ -53,29 +54,23 @@ class Ingest:
         Raises
         ------
         UsageError : for a source that is no folder, or lies in an archive.
-        ArchiveError : when a volume cannot be written, or the only card was refused.
+        ArchiveError : when no volume can be written, or the only card was refused. One of several that
+            cannot is left out, and told.
         """
         for source in sources:
             self._check(source)
         reports = []
         books = self._books
-        with ExitStack() as locks:
-            # In one order for everyone: two programs that share volumes never wait for each other.
-            for volume in sorted(books.volumes, key=lambda volume: volume.id):
-                self._writable(volume)
-                locks.enter_context(volume.disk.lock("ingest", "An ingest"))
-            for volume in books.volumes:
-                tidy(volume.disk, "ingest")
-            books.sync()
-            self._acquaint()
+        with self._locked() as left:
             engine = Engine()
             lost: dict[str, ArchiveError] = {}
             started = stamp()
             before = {line.address for line in books.catalogue.sequences()}
-            for source, result in take_cards(
+            for source, result in self._taken(
                 sources, lambda: self._setting(site, card, camera_name, progress, engine, lost)
             ):
                 if isinstance(result, Outcome):
+                    result.waiting += [each.said for each in left]
                     report = self._report(source, result, before, card=card, started=started)
                     reports.append(report)
                     before.update(reports[-1].sequences)
@@ -85,6 +80,59 @@ class Ingest:
                     reports.append(_refused(source, result))
                 told(reports[-1])
         return reports
+
+    def close_unfinished(self, *, progress: Progress = lambda _stage, _done, _total: None) -> ClosingReport:
+        """End the ingests whose cards are gone: list and state what lies proven, tell what is missing.
+
+        Nothing is copied, and no file is removed but the records of these ingests.
+
+        Raises
+        ------
+        ArchiveError : when no volume can be written.
+        """
+        with self._locked() as left:
+            begun = self.unfinished()
+            with self._naming_home():
+                outcome = close_unfinished(self._setting(None, None, None, progress, Engine(), {}))
+                self._books.sync()
+            return ClosingReport(
+                begun=tuple(begun),
+                rolls=tuple(outcome.rolls),
+                failed=tuple(outcome.failed),
+                completed=tuple(outcome.completed),
+                waiting=(*outcome.waiting, *(each.said for each in left)),
+                volumes=self._graded(outcome),
+            )
+
+    @contextmanager
+    def _locked(self) -> Iterator[list[LeftOut]]:
+        """Every volume writable, locked, tidied, and knowing the others; gives those that cannot be."""
+        books = self._books
+        with ExitStack() as locks:
+            yield make_ready(books, locks)
+
+    @contextmanager
+    def _naming_home(self) -> Iterator[None]:
+        """An error of the system is told as the home volume's: of several, others were left one by one."""
+        try:
+            yield
+        except BrokenPipeError:
+            # Whoever listened to the progress is gone; no volume has failed.
+            raise
+        except OSError as error:
+            raise cannot_write(self._books.home, error) from error
+
+    def _taken(
+        self, sources: Sequence[Path], setting: Callable[[], Setting]
+    ) -> Iterator[tuple[Path, Outcome | ArchiveError]]:
+        with self._naming_home():
+            yield from take_cards(sources, setting)
+
+    def _graded(self, outcome: Outcome) -> tuple[VolumeResult, ...]:
+        return tuple(
+            VolumeResult(name=self._books.volume_name(volume), grade=str(grade))
+            for volume, grade in sorted(outcome.grades.items())
+        )
 
     def _setting(
         self,
@@ -153,7 +201,8 @@ class Ingest:
         self, source: Path, outcome: Outcome, before: set[str], *, card: str | None, started: str
     ) -> IngestReport:
         books = self._books
-        books.sync()
+        with self._naming_home():
+            books.sync()
         after = [line.address for line in books.catalogue.sequences()]
         return IngestReport(
             source=str(source),
@@ -166,10 +215,7 @@ class Ingest:
             damaged=tuple(outcome.damaged),
             completed=tuple(outcome.completed),
             rolls=tuple(outcome.rolls),
-            volumes=tuple(
-                VolumeResult(name=books.volume_name(volume), grade=str(grade))
-                for volume, grade in sorted(outcome.grades.items())
-            ),
+            volumes=self._graded(outcome),
             sequences=tuple(address for address in after if address not in before),
             waiting=tuple(outcome.waiting),
             histories=outcome.histories,
@@ -191,11 +237,7 @@ class Ingest:
 
     def _check(self, source: Path) -> None:
         """A source that is in an archive, or has one in it, would be copied into itself."""
-        if not source.exists():
-            raise UsageError(
-                f"There is nothing at {shown(str(source))}.",
-                hint="Nothing was changed. Check the path, and that the card is in its reader.",
-            )
+        looked_at(source)
         inside = find_volume(source)
         around = [v for v in self._books.volumes if v.root.is_relative_to(source.resolve())]
         if inside is not None or around:
@@ -203,33 +245,6 @@ class Ingest:
                 f"{shown(str(source))} is part of an archive, not a card.",
                 hint="Nothing was changed. To bring two archives together, unite them.",
             )
-
-    def _writable(self, volume: Volume) -> None:
-        try:
-            writing = volume.disk.begin("incoming/ingest-trial.part")
-            writing.abandon()
-        except FileExistsError:
-            volume.disk.remove("incoming/ingest-trial.part")
-        except OSError as error:
-            raise ArchiveError(
-                f"{shown(volume.name)} at {shown(str(volume.root))} cannot be written: {error.strerror}.",
-                hint="Nothing was changed, the card was not read. Mount the volume writable.",
-            ) from error
-
-    def _acquaint(self) -> None:
-        """Volumes written together carry the same journal, and the archive knows their names."""
-        books = self._books
-        for volume in books.volumes[1:]:
-            unite(books.home.disk, volume.disk, compare=False)
-            unite(volume.disk, books.home.disk, compare=False)
-        books.sync()
-        for volume in books.volumes:
-            stated = books.catalogue.stated(f"volume:{volume.id}", "volume") or {}
-            # What else is known of a volume, such as its device, stands.
-            value = {**stated, "name": volume.name, "created": volume.mark.created}
-            if stated != value:
-                change = Change(subjects=(f"volume:{volume.id}",), layer="volume", value=value)
-                books.state(Draft(kind="volume", changes=(change,)))
 
     def reread(self, source: Path, progress: Progress = lambda _stage, _done, _total: None) -> CardReading:
         """Read a card whole without copying anything: what :meth:`Custody.may_erase` judges.
@@ -243,7 +258,7 @@ class Ingest:
 
     def unfinished(self) -> list[str]:
         """When the ingests began that wait for their card."""
-        return [record.started for record in read_unfinished(self._books.home.disk).values()]
+        return [each.record.started for each in unfinished_on(self._books.volumes)]
 
 
 def _refused(source: Path, error: ArchiveError) -> IngestReport:

@@ -12,6 +12,7 @@ from archive.formats.incoming import Incoming, Placement, PlannedRoll
 from archive.ingest.card import Card, CardFile, read_card, with_pairs
 from archive.ingest.completing import Completion, already_held, pending
 from archive.ingest.errand import Errand
+from archive.ingest.matching import Given, match
 from archive.ingest.placing import Known, cameras_on, place
 from archive.ingest.room import check_limits, check_room
 from archive.ingest.setting import Outcome, Setting
@@ -27,18 +28,19 @@ from archive.store.volumes import Volume
 
 @dataclass(frozen=True, kw_only=True)
 class RollPlan:
-    """A roll to bring: each placement with its errand, None where this card does not have the file."""
+    """A roll to bring: each placement with its errand."""
 
     roll: PlannedRoll
-    pieces: tuple[tuple[Placement, Errand | None], ...]
+    pieces: tuple[tuple[Placement, Errand], ...]
 
 
 @dataclass(kw_only=True, eq=False)
 class Plan:
     """One card, and everything that is to be done with it.
 
-    ``rolls`` are by the id of their record. ``volumes`` are written; ``failures`` says by id which of
-    them failed in the copying, and why; ``lost`` which failed for every card.
+    ``rolls`` are by the id of their record, ``closing`` those that end here even if files are missing.
+    ``volumes`` are written; ``failures`` says by id which of them failed in the copying, and why; ``lost``
+    which failed for every card.
     """
 
     card: Card
@@ -46,6 +48,7 @@ class Plan:
     digests: dict[str, FrameId]
     unfinished: list[Unfinished]
     rolls: dict[str, list[RollPlan]]
+    closing: frozenset[str]
     completions: list[Completion]
     volumes: list[Volume]
     leave: Callable[[Volume, ArchiveError], None]
@@ -55,8 +58,13 @@ class Plan:
     @cached_property
     def errands(self) -> list[Errand]:
         """Everything to bring, in the order of the card."""
-        ours = [e for rolls in self.rolls.values() for roll in rolls for _, e in roll.pieces if e is not None]
+        ours = [e for rolls in self.rolls.values() for roll in rolls for _, e in roll.pieces]
         return ours + [completion.errand for completion in self.completions]
+
+    @property
+    def coming(self) -> list[Errand]:
+        """Of these, what may have to be copied."""
+        return [errand for errand in self.errands if not errand.left]
 
     def fail(self, volume: Volume, error: ArchiveError) -> None:
         """A volume is written no more.
@@ -75,12 +83,13 @@ class Plan:
         return [v for v in self.volumes if v.id not in self.failures and v.id not in self.lost]
 
 
-def make_plan(card: Card, setting: Setting, beside: Sequence[Plan] = ()) -> Plan:
+def make_plan(card: Card, setting: Setting, beside: Sequence[Plan] = (), *, close_all: bool = False) -> Plan:
     """Decide where everything on a card goes, and record it on every volume.
 
     Parameters
     ----------
     beside : the plans of cards that are copied at the same time.
+    close_all : unfinished ingests end here with what lies on the volumes, whatever this card has.
 
     Raises
     ------
@@ -90,17 +99,25 @@ def make_plan(card: Card, setting: Setting, beside: Sequence[Plan] = ()) -> Plan
     files = with_pairs(card.files)
     outcome = _examined(card, files)
     volumes = list(setting.volumes)
-    unfinished = [u for u in unfinished_on(volumes) if u.record.id not in setting.in_flight]
-    placed = _placed_before(files, unfinished, setting.known_rolls)
+    unfinished = [
+        each
+        for each in unfinished_on(volumes, lambda name, why: outcome.waiting.append(_unreadable(name, why)))
+        if each.record.id not in setting.in_flight
+    ]
+    matches = match(card, files, unfinished, setting, volumes)
+    placed = matches.placed
     cameras = dict(setting.cameras) | cameras_on(files, setting.cameras, setting.camera_name)
     doubtful = _doubtful(unfinished, volumes)
     digests, completions = already_held(card, files, placed.keys(), doubtful, setting, outcome)
     completions += pending(unfinished, setting, volumes, completions, outcome)
     known = Known(cameras=cameras, clocks=setting.clocks, site=setting.site)
     fresh = place(files, known, card=setting.card, taken_in={*placed, *map(escaped_original, digests)})
-    by_source = {escaped_original(file.path): file for file in files}
     held = {escaped_original(path) for path in digests}
+    given = dict(matches.given)
+    closing = {each.record.id for each in unfinished} if close_all else set(matches.at_hand)
     if fresh:
+        by_source = {escaped_original(file.path): Given(file=file) for file in files}
+        given |= {(roll.id, p.source): by_source[p.source] for roll in fresh for p in roll.files}
         record = Incoming(
             id=new_token(),
             # Stated as the begin of the whole ingest, by every entry and hash list of it.
@@ -110,6 +127,7 @@ def make_plan(card: Card, setting: Setting, beside: Sequence[Plan] = ()) -> Plan
             volumes=tuple(volume.id for volume in volumes),
         )
         unfinished.append(Unfinished(record=record, holders=frozenset()))
+        closing.add(record.id)
     plan = Plan(
         card=card,
         outcome=outcome,
@@ -117,19 +135,20 @@ def make_plan(card: Card, setting: Setting, beside: Sequence[Plan] = ()) -> Plan
         unfinished=unfinished,
         rolls={
             each.record.id: [
-                _roll_plan(roll, card, by_source, held, volumes, fresh=not each.holders)
+                _roll_plan(roll, each, card, given, held, volumes)
                 for roll in each.record.rolls
                 if roll.id not in setting.known_rolls
             ]
             for each in unfinished
         },
+        closing=frozenset(closing),
         completions=completions,
         volumes=volumes,
         leave=setting.leave,
         lost=setting.lost,
     )
-    check_room(plan.errands, volumes, [e for other in beside for e in other.errands])
-    outcome.remarks += check_limits(plan.errands, volumes)
+    check_room(plan.coming, volumes, [e for other in beside for e in other.coming], plan.fail)
+    outcome.remarks += check_limits(plan.coming, plan.live, plan.fail)
     new = [c for key, c in cameras.items() if key not in setting.cameras and _used(key, fresh)]
     if new:
         setting.state(_cameras_draft(new))
@@ -160,32 +179,40 @@ def _examined(card: Card, files: Sequence[CardFile]) -> Outcome:
 
 def _roll_plan(
     roll: PlannedRoll,
+    each: Unfinished,
     card: Card,
-    by_source: Mapping[str, CardFile],
+    given: Mapping[tuple[str, str], Given],
     held: Collection[str],
     volumes: Sequence[Volume],
-    *,
-    fresh: bool,
 ) -> RollPlan:
     """The files of a roll to bring; not those that another roll has taken in meanwhile."""
-    wanted = frozenset(volume.id for volume in volumes)
-
-    def errand(placement: Placement) -> Errand | None:
-        file = by_source.get(placement.source)
-        if file is None or (file.size, file.modified_ns) != (placement.size, placement.modified_ns):
-            return None
-        return Errand(
-            source=card.source / file.path,
-            name=file.path,
-            target=roll_path(roll.folder, placement.path),
-            size=file.size,
-            modified_ns=file.modified_ns,
-            wanted=wanted,
-            fresh=fresh,
+    pieces = []
+    for placement in roll.files:
+        found = given.get((roll.id, placement.source))
+        if found is not None and placement.source in held:
+            continue
+        target = roll_path(roll.folder, placement.path)
+        errand = Errand(
+            source=card.source / found.file.path if found else None,
+            name=found.file.path if found else placement.source,
+            target=target,
+            size=placement.size,
+            modified_ns=placement.modified_ns,
+            wanted=frozenset(volume.id for volume in volumes),
+            fresh=not each.holders,
+            left=found is None,
+            ingest=each.record.id,
+            digest=found.digest if found else each.digests.get(target),
         )
+        pieces.append((placement, errand))
+    return RollPlan(roll=roll, pieces=tuple(pieces))
 
-    coming = (placement for placement in roll.files if placement.source not in held)
-    return RollPlan(roll=roll, pieces=tuple((placement, errand(placement)) for placement in coming))
+
+def _unreadable(name: str, why: str) -> str:
+    return (
+        f"the record {name} of an interrupted ingest cannot be read ({why.rstrip('.')}); it was left as it "
+        "is. Take its card in again: what is not listed is copied anew. Then the record may be removed"
+    )
 
 
 def _doubtful(unfinished: Sequence[Unfinished], volumes: Sequence[Volume]) -> set[str]:
@@ -200,21 +227,6 @@ def _doubtful(unfinished: Sequence[Unfinished], volumes: Sequence[Volume]) -> se
         if here - each.holders
         for roll in each.record.rolls
         for placement in roll.files
-    }
-
-
-def _placed_before(
-    files: Sequence[CardFile], unfinished: Sequence[Unfinished], known_rolls: set[str]
-) -> dict[str, PlannedRoll]:
-    """Files of this card that an unfinished ingest has placed, by card path; not those it stated already."""
-    here = {(escaped_original(file.path), file.size, file.modified_ns) for file in files}
-    return {
-        placement.source: roll
-        for each in unfinished
-        for roll in each.record.rolls
-        if roll.id not in known_rolls
-        for placement in roll.files
-        if (placement.source, placement.size, placement.modified_ns) in here
     }
 
 

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 
 from archive.errors import DamagedFileError, shown
 from archive.ingest.errand import Errand
+from archive.ingest.unfinished import keep_proven
+from archive.model.identity import FrameId
 from archive.store.ports import Grade, Writing
 from archive.store.volumes import Volume
 
@@ -43,20 +45,23 @@ class Prover:
         self._again = again
         self._tries: Counter[str] = Counter()
         self._sealed: list[Written] = []
+        self._sealed_size = 0
         self._named: list[tuple[Errand, Grade]] = []
 
     def add(self, written: Written) -> None:
         """A file to prove: at once if it is large, else together with up to 63 others of 256 MiB in all."""
         self._sealed.append(written)
-        sizes = [each.errand.size for each in self._sealed]
-        if sizes[-1] >= _ALONE or len(sizes) >= BATCH_FILES or sum(sizes) >= BATCH_BYTES:
+        self._sealed_size += written.errand.size
+        large = written.errand.size >= _ALONE or self._sealed_size >= BATCH_BYTES
+        if large or len(self._sealed) >= BATCH_FILES:
             self._settle()
 
     def check(self, errand: Errand) -> None:
         """Prove a file that lies under its name already; other bytes there are left, and told."""
         disk = self._volume.disk
         held, grade = disk.read_back(errand.target)
-        if held != errand.digest:
+        errand.found[self._volume.id] = FrameId(held)
+        if held != errand.digest and not (errand.left and errand.digest is None):
             errand.clash.append(self._volume.name)
             return
         found = disk.stat(errand.target)
@@ -80,6 +85,7 @@ class Prover:
 
     def _settle(self) -> None:
         disk = self._volume.disk
+        self._sealed_size = 0
         if not self._sealed:
             return
         disk.finish_all([written.writing for written in self._sealed])
@@ -87,14 +93,26 @@ class Prover:
             written = self._sealed[0]
             held, grade = disk.read_back(written.temporary)
             if held == written.errand.digest:
-                disk.publish(written.temporary, written.errand.target)
-                written.errand.copied = True
+                named = self._publish(written)
                 self._sealed.pop(0)
-                self._name(written.errand, grade)
+                if named:
+                    self._name(written.errand, grade)
             else:
                 disk.remove(written.temporary)
                 self._sealed.pop(0)
                 self._mismatched(written.errand)
+
+    def _publish(self, written: Written) -> bool:
+        """Give a file its name; where a link, folder or pipe is in the way, that is left, and told."""
+        disk = self._volume.disk
+        try:
+            disk.publish(written.temporary, written.errand.target)
+        except (FileExistsError, NotADirectoryError):
+            disk.remove(written.temporary)
+            written.errand.clash.append(self._volume.name)
+            return False
+        written.errand.copied = True
+        return True
 
     def _mismatched(self, errand: Errand) -> None:
         self._tries[errand.target] += 1
@@ -116,6 +134,16 @@ class Prover:
         """Only now are the names durable; before, a power loss could take them back."""
         for folder in sorted({errand.target.rpartition("/")[0] for errand, _ in self._named}):
             self._volume.disk.sync_folder(folder)
+        self._note()
         for errand, grade in self._named:
             errand.proven[self._volume.id] = grade
         self._named.clear()
+
+    def _note(self) -> None:
+        """Put down what was proven, for a run that has to go on without the card."""
+        by_ingest: dict[str, dict[str, FrameId]] = {}
+        for errand, _ in self._named:
+            if errand.ingest is not None and errand.digest is not None and not errand.left:
+                by_ingest.setdefault(errand.ingest, {})[errand.target] = errand.digest
+        for ingest, digests in by_ingest.items():
+            keep_proven(ingest, digests, self._volume.disk)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable
 from pathlib import Path
 from typing import BinaryIO
 
+from archive.ingest import opening
 from archive.model.identity import FrameId
 from archive.store.digest import BLOCK, Digester
 
@@ -28,7 +30,11 @@ class Reading:
         self._digester = Digester()
         self._tries = 0
         self._stream = self._opened()
-        self._before = self._state()
+        try:
+            self._before = self._state()
+        except CardReadError:
+            self.close()
+            raise
 
     def into(self, buffer: memoryview) -> int:
         """Read the next bytes into ``buffer``; 0 at the end.
@@ -43,7 +49,7 @@ class Reading:
                 count: int = self._stream.readinto(buffer)  # type: ignore[attr-defined]
             except OSError as error:
                 self._failed(error)
-                self._stream.close()
+                self.close()
                 self._stream = self._opened()
                 continue
             self._digester.update(buffer[:count])
@@ -61,28 +67,51 @@ class Reading:
         return self._digester.id
 
     def close(self) -> None:
-        self._stream.close()
+        # What was read is whole or told already; a dying reader may refuse even this.
+        with contextlib.suppress(OSError):
+            self._stream.close()
 
     def _opened(self) -> BinaryIO:
         while True:
             try:
-                stream = self._source.open("rb", buffering=0)
-                stream.seek(self._digester.size)
-                return stream
+                stream = opening.open_plain(self._source)
             except OSError as error:
                 self._failed(error)
+                continue
+            try:
+                stream.seek(self._digester.size)
+            except OSError as error:
+                with contextlib.suppress(OSError):
+                    stream.close()
+                self._failed(error)
+                continue
+            return stream
 
     def _state(self) -> tuple[int, int, int]:
-        try:
-            found = self._source.stat()
-        except OSError as error:
-            raise CardReadError(f"cannot be read: {error.strerror or error}") from error
-        return found.st_size, found.st_mtime_ns, found.st_ino
+        while True:
+            try:
+                found = self._source.stat(follow_symlinks=False)
+            except OSError as error:
+                self._failed(error)
+                continue
+            return found.st_size, found.st_mtime_ns, found.st_ino
 
     def _failed(self, error: OSError) -> None:
+        """Let a fault be tried again, unless it has been too often or the file is gone."""
         self._tries += 1
-        if self._tries >= _ATTEMPTS or not self._source.exists():
+        if self._tries >= _ATTEMPTS or _gone(self._source):
             raise CardReadError(f"cannot be read: {error.strerror or error}") from error
+
+
+def _gone(source: Path) -> bool:
+    """Whether there is no such file any more; a reader that cannot even say so may recover."""
+    try:
+        source.stat(follow_symlinks=False)
+    except (FileNotFoundError, NotADirectoryError):
+        return True
+    except OSError:
+        return False
+    return False
 
 
 def read_digest(path: Path, told: Callable[[int], None] = lambda _count: None) -> FrameId:
@@ -94,7 +123,7 @@ def read_digest(path: Path, told: Callable[[int], None] = lambda _count: None) -
     """
     size = BLOCK
     try:
-        size = min(BLOCK, max(path.stat().st_size, 1))
+        size = min(BLOCK, max(path.stat(follow_symlinks=False).st_size, 1))
     except OSError as error:
         raise CardReadError(f"cannot be read: {error.strerror or error}") from error
     buffer = memoryview(bytearray(size))

@@ -9,6 +9,7 @@ from archive.ingest.card import read_card
 from archive.ingest.setting import Progress
 from archive.model.erasing import CardItem, CardReading
 from archive.model.identity import FrameId
+from archive.store.mounttable import mount_kind
 from archive.store.ports import Grade
 from archive.store.readback import read_back
 
@@ -28,9 +29,10 @@ def reread_card(source: Path, progress: Progress) -> CardReading:
     done = 0
     items = []
     grade: Grade | None = None
+    kind = mount_kind(source)
     for file in card.files:
         try:
-            digest, how = read_back(source / file.path)
+            digest, how = read_back(source / file.path, kind=kind, ours=False)
         except OSError as error:
             fault = f"cannot be read on the card ({error.strerror})"
             items.append(CardItem(path=shown(file.path), size=file.size, fault=fault))

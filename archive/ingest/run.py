@@ -13,6 +13,7 @@ from archive.ingest.carrying import conclude, copy, safe_so_far
 from archive.ingest.planning import Plan, make_plan, read_source
 from archive.ingest.setting import Outcome, Setting
 from archive.ingest.side_by_side import device_of, fitting, has_twin
+from archive.ingest.stages import wait_for
 from archive.ingest.unfinished import unfinished_on
 
 _STAGE = "Copying and reading back"
@@ -128,36 +129,46 @@ def _copy_all(plans: Sequence[tuple[Plan, Setting]]) -> None:
     stopping = threading.Event()
     errors: list[BaseException] = []
 
-    def one(plan: Plan, setting: Setting) -> None:
+    def one(plan: Plan, setting: Setting, ended: threading.Event) -> None:
         try:
             copy(plan, setting, progressed)
         except BaseException as error:
             errors.append(error)
+        finally:
+            ended.set()
 
     def checkpoint() -> None:
         if stopping.is_set():
             raise _StoppedHereError
 
-    threads = [
-        threading.Thread(
-            target=one,
-            args=(plan, replace(here, engine=replace(here.engine, checkpoint=checkpoint))),
-            name=f"card {number}",
-        )
-        for number, (plan, here) in enumerate(plans, 1)
-    ]
+    begun: list[threading.Event] = []
     try:
-        for thread in threads:
-            thread.start()
-        for thread in threads:
-            thread.join()
+        for number, (plan, here) in enumerate(plans, 1):
+            ended = threading.Event()
+            arguments = plan, replace(here, engine=replace(here.engine, checkpoint=checkpoint)), ended
+            # A daemon: a second Ctrl-C must be able to end the program while a drive hangs.
+            thread = threading.Thread(target=one, args=arguments, name=f"card {number}", daemon=True)
+            begun.append(ended)
+            _begin(thread, ended)
+        for ended in begun:
+            wait_for(ended)
     except BaseException:
         stopping.set()
-        for thread in threads:
-            thread.join()
+        for ended in begun:
+            wait_for(ended)
         raise
     if errors:
         raise errors[0]
+
+
+def _begin(thread: threading.Thread, ended: threading.Event) -> None:
+    try:
+        thread.start()
+    except BaseException:
+        # Interrupted before the thread came to life, nobody else would say that it has ended.
+        if thread.ident is None:
+            ended.set()
+        raise
 
 
 class _StoppedHereError(BaseException):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+from archive.ingest import opening
 from archive.ingest.card import HEAD, Card, CardFile
 from archive.model.identity import FrameId
 from archive.store.digest import digest_bytes
@@ -38,7 +39,7 @@ def has_twin(card: Card, others: Sequence[Card]) -> bool:
         key = (of.source, file.path)
         if key not in heads:
             try:
-                with (of.source / file.path).open("rb") as stream:
+                with opening.open_plain(of.source / file.path, buffered=True) as stream:
                     heads[key] = digest_bytes(stream.read(HEAD))
             except OSError:
                 heads[key] = None

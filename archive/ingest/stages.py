@@ -8,6 +8,17 @@ from collections.abc import Callable
 from typing import Protocol
 
 Work = Callable[[], None]
+_GLANCE_S = 0.2
+
+
+def wait_for(ended: threading.Event) -> None:
+    """Come back when a thread says that it has ended; a Ctrl-C meanwhile is raised, and changes nothing.
+
+    Joining a thread does not do: once such a wait was interrupted, Python 3.11 takes the thread for ended.
+    And waiting without end, a Ctrl-C at the very moment the wait begins would not be noticed.
+    """
+    while not ended.wait(_GLANCE_S):
+        pass
 
 
 class Stage(Protocol):
@@ -52,6 +63,7 @@ class Threaded:
         self._closing = False
         self._changed = threading.Condition()
         self._error: BaseException | None = None
+        self._ended = threading.Event()
         # A daemon: a second Ctrl-C must be able to end the program while a drive hangs.
         self._thread = threading.Thread(target=self._run, name=name, daemon=True)
         self._thread.start()
@@ -71,7 +83,7 @@ class Threaded:
         with self._changed:
             self._closing = True
             self._changed.notify_all()
-        self._thread.join()
+        wait_for(self._ended)
         self._tell()
 
     def _tell(self) -> None:
@@ -80,6 +92,12 @@ class Threaded:
             raise error
 
     def _run(self) -> None:
+        try:
+            self._work()
+        finally:
+            self._ended.set()
+
+    def _work(self) -> None:
         while True:
             with self._changed:
                 while not self._waiting and not self._closing:

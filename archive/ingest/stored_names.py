@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import hashlib
 import re
 import unicodedata
@@ -14,6 +15,7 @@ LONGEST = 240
 """Bytes of a name that every supported file system takes, with room for a temporary ending."""
 
 
+@functools.lru_cache(1 << 15)
 def escaped_original(path: str) -> str:
     """A card path in plain text, reversible: bytes that are no printable UTF-8, and ``%``, become ``%XX``."""
     out = []

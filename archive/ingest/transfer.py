@@ -74,7 +74,10 @@ def _bring(errand: Errand, lanes: Sequence[Lane], engine: Engine, progress: Call
     wanting = [lane for lane in wanting if lane.failure is None]
     if not wanting or errand.fault is not None:
         return
-    if lacking or errand.digest is None:
+    if errand.left:
+        wanting = [lane for lane in wanting if lane not in lacking]
+        progress(errand.size)
+    elif lacking or errand.digest is None:
         if errand.source is None:
             errand.fault = "no card here has it"
             return
@@ -82,7 +85,8 @@ def _bring(errand: Errand, lanes: Sequence[Lane], engine: Engine, progress: Call
             digest = _read(errand, errand.source, lacking, engine, progress)
             if errand.digest is not None and errand.digest != digest:
                 raise CardReadError("two readings of it differ")
-        except CardReadError as error:
+        except (CardReadError, OSError) as error:
+            # Volumes keep their own errors: whatever comes here is the card's, and of this file alone.
             errand.fault = str(error)
             for lane in lacking:
                 lane.drop()
@@ -91,7 +95,7 @@ def _bring(errand: Errand, lanes: Sequence[Lane], engine: Engine, progress: Call
     else:
         progress(errand.size)
     for lane in wanting:
-        if lane in lacking:
+        if lane in lacking and not errand.left:
             lane.end()
         else:
             lane.check(errand)

@@ -6,13 +6,22 @@ The catalogue applies the same statements in SQL; :class:`Fold` applies them in 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from archive.errors import DamagedFileError
 from archive.journal.ramps import check_ramps
 from archive.model.capture import Selection
-from archive.model.entry import OWN, RECIPE_LAYERS, SELECTION, SHARED, Change, Entry, Version
+from archive.model.entry import (
+    OWN,
+    RECIPE_LAYERS,
+    SELECTION,
+    SEQUENCE_NUMBER,
+    SHARED,
+    Change,
+    Entry,
+    Version,
+)
 from archive.model.identity import JSON, EntryId, is_frame_id
 from archive.model.recipe import Recipe
 
@@ -68,21 +77,25 @@ def statements(entry: Entry) -> Iterator[Statement]:
             yield Statement(
                 subject=subject,
                 layer=change.layer,
-                line=change.line,
+                # Of two numbers given to one run apart neither may be forgotten: each claim stands by itself.
+                line=entry.id if change.layer == SEQUENCE_NUMBER else change.line,
                 counter=entry.counter,
                 entry=entry.id,
                 value=change.value,
             )
 
 
-def versions(entry: Entry) -> Iterator[Version]:
+def versions(entry: Entry, listed: Mapping[str, Selection] | None = None) -> Iterator[Version]:
     """The recipe versions of an entry, one for each frame; a selection counts as its frames.
+
+    ``listed`` spares reading the entry's selections again.
 
     Raises
     ------
     DamagedFileError : when a recipe cannot be read, or a selection is spoken of but not listed.
     """
-    listed = selections(entry)
+    if listed is None:
+        listed = selections(entry)
     for change in entry.changes:
         if change.layer not in RECIPE_LAYERS:
             continue

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -13,16 +13,14 @@ from archive.formats import entry as entry_format
 from archive.formats.documents import MAX_DOCUMENT
 from archive.journal.chains import CLOCK_SLACK_S
 from archive.journal.counters import LAST, greatest
+from archive.journal.folders import FOLDER, Folder, Folders, Held, Place, counter_of
 from archive.model.entry import Draft, Entry
 from archive.model.identity import EntryId
 from archive.store.durable import read_bytes, tidy, write_new
 from archive.store.ports import Disk
 from archive.store.userplace import Writer
 
-FOLDER = "journal"
 _TOLD_EVERY = 1000
-Place = tuple[Disk, str]
-"""Where a copy of an entry lies: the disk, and the path on it."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,6 +71,7 @@ class Log:
         self._now = now
         self.say = say
         self._tidied = False
+        self._folders = [Folders(disk) for disk in disks]
         self._of_others: set[str] = set()
         self.appended: list[str] = []
         self.lost: Callable[[Disk, OSError], None] | None = None
@@ -89,15 +88,22 @@ class Log:
     def leave(self, disk: Disk) -> None:
         """Write to a disk no more, because it failed; it is united again when it is back."""
         self._disks = [each for each in self._disks if each is not disk]
+        self._folders = [each for each in self._folders if each.disk is not disk]
         self._guards = [each for each in self._guards if each is not disk]
+
+    def recall(self, disk: Disk, folders: Mapping[str, Folder]) -> None:
+        """Take up how an earlier program found a disk's folders: those left alone are not listed again."""
+        for each in self._folders:
+            if each.disk is disk:
+                each.recall(folders)
+
+    def look(self) -> Held:
+        """What the disks hold now; folders that were left alone since the last look are not listed again."""
+        return Held([(each.disk, each.look()) for each in self._folders])
 
     def places(self) -> dict[str, list[Place]]:
         """Every entry name held, and where its copies lie, in the order of the disks."""
-        found: dict[str, list[Place]] = {}
-        for disk in self._disks:
-            for path, name in entry_paths(disk):
-                found.setdefault(name, []).append((disk, path))
-        return found
+        return self.look().places()
 
     def names(self) -> dict[str, str]:
         """Every entry name held, with the path it lies at; on any disk, the first that has it."""
@@ -120,16 +126,16 @@ class Log:
                 for each in self._disks:
                     tidy(each, "journal")
                 self._tidied = True
-            places = self.places()
-            counter = 1 + greatest(counter_of(name) for name in places)
+            held = self.look()
+            counter = 1 + held.greatest()
             if counter > LAST:
                 raise ArchiveError(
-                    f"The journal has come to its last counter: {shown(max(places))}.",
+                    f"The journal has come to its last counter: {shown(held.newest_first(LAST)[0])}.",
                     hint="Nothing was changed. No journal grows that long: that entry is forged or damaged; "
                     "put it aside outside the archive.",
                 )
             moment = self._now().astimezone(UTC)
-            previous = self._previous(places, moment)
+            previous = self._previous(held, moment)
             entry, data = entry_format.encode(
                 kind=draft.kind,
                 counter=counter,
@@ -153,22 +159,31 @@ class Log:
             self.appended.append(entry.name)
         return entry
 
-    def _previous(self, places: dict[str, list[Place]], moment: datetime) -> EntryId | None:
-        """This writer's newest entry: the one remembered, unless the journal holds a newer one."""
+    def forgotten(self, held: Held) -> str | None:
+        """The name of the last entry written here, where it is remembered and nowhere held; else None."""
         self._writer.refresh()
         last = self._writer.last
-        if last is not None and last[0] not in places:
+        if last is None or last[0] in held:
+            return None
+        # It may have been written since they were looked at, by this program or by another one.
+        return None if last[0] in self.look() else last[0]
+
+    def _previous(self, held: Held, moment: datetime) -> EntryId | None:
+        """This writer's newest entry: the one remembered, unless the journal holds a newer one."""
+        missing = self.forgotten(held)
+        if missing is not None:
             self.split(
-                f"The last entry written here, {last[0]}, is not in this journal: this is another copy, "
+                f"The last entry written here, {missing}, is not in this journal: this is another copy, "
                 "or an older one, or the entry was removed."
             )
-            last = None
+        last = self._writer.last
         if last is None and self._writer.complete:
             return None
-        since = 0 if last is None else counter_of(last[0])
         newest = last
-        for name in sorted(places, reverse=True):
-            if counter_of(name) < since or (newest is not None and name == newest[0]):
+        names = held.newest_first(0 if last is None else counter_of(last[0]))
+        places = held.of(names)
+        for name in names:
+            if newest is not None and name == newest[0]:
                 break
             if name in self._of_others:
                 continue
@@ -222,14 +237,18 @@ class Log:
         known: set[str],
         places: dict[str, list[Place]] | None = None,
         progress: Callable[[str, int, int], None] | None = None,
+        *,
+        bound: int | None = None,
     ) -> Iterator[Entry | Fault]:
         """Every entry whose name is not known yet, in name order; a fault takes no other entry down.
 
         An entry that is sound on one disk only counts, and its damaged copy is told as well. ``places``
-        spares listing the disks again.
+        spares listing the disks again; with some of them only comes ``bound``, the greatest counter of all.
         """
-        places = self.places() if places is None else places
-        bound = greatest(counter_of(name) for name in places)
+        if places is None:
+            places = self.places()
+        if bound is None:
+            bound = greatest(counter_of(name) for name in places)
         wanted = sorted(places.keys() - known)
         for number, name in enumerate(wanted):
             if progress and number % _TOLD_EVERY == 0:
@@ -272,28 +291,3 @@ def out_of_line(name: str, bound: int) -> ArchiveError:
         hint="It was left as it is and set aside; writing goes on below it. "
         "If entries are lost, take them from another volume; else put it aside outside the archive.",
     )
-
-
-def counter_of(name: str) -> int:
-    """The counter in an entry's name."""
-    return int(name[:10])
-
-
-def entry_paths(disk: Disk) -> Iterator[tuple[str, str]]:
-    """Path and name of every entry on a disk, in the journal's folder and the folders right below it."""
-    for folder in ("", *disk.folders(FOLDER)):
-        below = f"{FOLDER}/{folder}" if folder else FOLDER
-        for name in disk.files(below):
-            if entry_format.NAME.fullmatch(name):
-                yield f"{below}/{name}", name
-
-
-def strangers(disk: Disk) -> list[str]:
-    """Paths of files in the journal's folders that are named like no entry; hidden files are left out."""
-    found = []
-    for folder in ("", *disk.folders(FOLDER)):
-        below = f"{FOLDER}/{folder}" if folder else FOLDER
-        for name in disk.files(below):
-            if not name.startswith(".") and entry_format.NAME.fullmatch(name) is None:
-                found.append(f"{below}/{name}")
-    return found

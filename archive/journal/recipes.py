@@ -9,7 +9,7 @@ from archive.journal.ramps import value_at
 from archive.model.capture import Selection
 from archive.model.entry import MAIN, OWN, Change, Draft, Version
 from archive.model.identity import EntryId
-from archive.model.recipe import EffectiveRecipe, Foundation, OperatorValues, Recipe
+from archive.model.recipe import FINISH, EffectiveRecipe, Foundation, OperatorValues, Recipe
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -28,7 +28,21 @@ class Standing:
 
     @property
     def contested(self) -> bool:
+        """Whether more than one version claims to be current, in whatever use."""
         return len(self.own) > 1 or len(self.shared) > 1
+
+    def own_for(self, *, in_sequence: bool) -> tuple[Version, ...]:
+        """The frame's own current versions that take part; in sets and movies those saved for them."""
+        return tuple(version for version in self.own if version.in_sequence or not in_sequence)
+
+    def contested_for(self, *, in_sequence: bool) -> bool:
+        """Whether more than one version claims to be current in stills, or in sets and movies."""
+        return len(self.own_for(in_sequence=in_sequence)) > 1 or len(self.shared) > 1
+
+    def speaking(self, *, in_sequence: bool) -> tuple[Version, ...]:
+        """The versions that an effective recipe is made of, the frame's own first; none that says nothing."""
+        heads = (*self.own_for(in_sequence=in_sequence)[:1], *self.shared[:1])
+        return tuple(version for version in heads if not version.recipe.says_nothing)
 
 
 def effective(standing: Standing, *, in_sequence: bool, foundation: Foundation) -> EffectiveRecipe:
@@ -36,26 +50,23 @@ def effective(standing: Standing, *, in_sequence: bool, foundation: Foundation) 
 
     Per operator: the frame's own version, else the shared one with its ramps evaluated, else not at all;
     the finish is taken whole in the same way. In sets and movies a frame's own version counts only if it
-    was saved for them. ``foundation`` stands under frames that no version speaks for.
+    was saved for them; one that says nothing, as after taking back, is as good as none. ``foundation``
+    stands under frames that no version speaks for.
     """
-    own = next((v for v in standing.own if v.in_sequence or not in_sequence), None)
-    shared = standing.shared[0] if standing.shared else None
+    speaking = standing.speaking(in_sequence=in_sequence)
     steps: dict[str, OperatorValues] = {}
     origins: dict[str, str] = {}
     finish: tuple[OperatorValues, ...] = ()
-    for version in (shared, own):
-        if version is None:
-            continue
+    for version in reversed(speaking):
         recipe = with_ramps(version, standing)
         for step in recipe.base:
             steps[step.name] = step
             origins[step.name] = version.entry
         if recipe.finish is not None:
             finish = tuple(item.step for item in recipe.finish if item.on)
-            origins["finish"] = version.entry
-    speaking = own or shared
+            origins[FINISH] = version.entry
     return EffectiveRecipe(
-        foundation=speaking.recipe.foundation if speaking else foundation,
+        foundation=speaking[0].recipe.foundation if speaking else foundation,
         base=tuple(steps[name] for name in sorted(steps)),
         finish=finish,
         origins=origins,
@@ -79,9 +90,7 @@ def with_ramps(version: Version, standing: Standing) -> Recipe:
 
 def speaking_versions(standing: Standing, *, in_sequence: bool) -> tuple[EntryId, ...]:
     """The entries that an effective recipe is made of, for the record."""
-    own = next((v for v in standing.own if v.in_sequence or not in_sequence), None)
-    parts = (own, standing.shared[0] if standing.shared else None)
-    return tuple(version.entry for version in parts if version is not None)
+    return tuple(version.entry for version in standing.speaking(in_sequence=in_sequence))
 
 
 def save(
@@ -114,13 +123,21 @@ def narrowed(
     return tuple(step for step in base if (not only or step.name in only) and step.name not in leave)
 
 
-def masks(standing: Standing, recipe: Recipe) -> list[str]:
-    """Operators of a shared recipe that a frame's own in-sequence version would hide."""
-    own = next((v for v in standing.own if v.in_sequence), None)
-    if own is None:
-        return []
-    hidden = [step.name for step in recipe.base if own.recipe.operator(step.name) is not None]
-    return [*hidden, *(["finish"] if own.recipe.finish is not None and recipe.finish is not None else [])]
+def masks(standing: Standing, shared: Collection[str], *, in_sequence: bool) -> list[str]:
+    """Which of these parts of a shared recipe (operators, ``finish``) a frame's own version hides."""
+    own = standing.own_for(in_sequence=in_sequence)[:1]
+    return [part for part in shared if any(part in version.recipe.parts for version in own)]
+
+
+def parts_changed(before: Recipe | None, after: Recipe) -> list[str]:
+    """The parts that a recipe says otherwise than one before it, ramps with them; not those it drops."""
+    return [part for part in after.parts if before is None or _said(before, part) != _said(after, part)]
+
+
+def _said(recipe: Recipe, part: str) -> object:
+    if part == FINISH:
+        return recipe.finish
+    return recipe.operator(part), [r for r in recipe.ramps if r.parameter.partition(".")[0] == part]
 
 
 def with_values(recipe: Recipe, steps: Sequence[OperatorValues], *, drop: Collection[str] = ()) -> Recipe:

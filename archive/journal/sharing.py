@@ -34,9 +34,11 @@ def revised(standing: Mapping[str, Standing], select: Select, change: ChangeReci
     selection, it stays; where they are a part of them, ramps go on running along the whole. Frames that
     end with the same recipe get one version.
     """
-    groups: dict[tuple[str, ...], list[str]] = {}
+    groups: dict[tuple[object, ...], list[str]] = {}
     for frame, each in standing.items():
-        groups.setdefault(tuple(version.entry for version in each.shared), []).append(frame)
+        # One entry may give parts of a run versions of their own.
+        alike = tuple((version.entry, version.selection) for version in each.shared)
+        groups.setdefault(alike, []).append(frame)
     shares: list[Share] = []
     for frames in groups.values():
         first = standing[frames[0]]
@@ -46,7 +48,8 @@ def revised(standing: Mapping[str, Standing], select: Select, change: ChangeReci
         names = {f: standing[f].shared[0].frame for f in frames} if newest and newest.recipe.ramps else {}
         spoken = {standing[f].shared[0].frame for f in frames} if newest else set(frames)
         whole = held is not None and set(held.frames) == spoken
-        before = None if newest is None else newest.recipe if whole else elsewhere(newest)
+        silent = newest is None or newest.recipe.says_nothing
+        before = None if newest is None or silent else newest.recipe if whole else elsewhere(newest)
         selection = held if whole and held is not None else _named(select(frames), names)
         recipe = settled_on(change(before, newest), selection)
         along = {name: s for name in _names(recipe) if (s := first.selections.get(name)) is not None}
@@ -128,7 +131,7 @@ def _merged(shares: list[Share], order: Sequence[str], select: Select) -> list[S
             apart.append(group[0])
             continue
         frames = {frame for share in group for frame in share.selection.frames}
-        before = {version.entry: version for share in group for version in share.before}
+        before = {(v.entry, v.selection): v for share in group for v in share.before}
         apart.append(
             Share(
                 selection=select([frame for frame in order if frame in frames]),

@@ -30,12 +30,8 @@ class PartSource:
 
 def sources(standing: Standing, *, in_sequence: bool) -> list[PartSource]:
     """Where each operator and the finish come from: the frame's own version before what it shares."""
-    own = next((v for v in standing.own if v.in_sequence or not in_sequence), None)
-    shared = standing.shared[0] if standing.shared else None
     found: dict[str, PartSource] = {}
-    for version in (shared, own):
-        if version is None:
-            continue
+    for version in reversed(standing.speaking(in_sequence=in_sequence)):
         for step in version.recipe.base:
             ramps = tuple(_ramps(version, standing, step.name))
             found[step.name] = PartSource(part=step.name, version=version, ramps=ramps)

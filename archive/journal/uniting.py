@@ -9,7 +9,8 @@ from archive.errors import ArchiveError, shown
 from archive.formats import entry as entry_format
 from archive.formats.documents import MAX_DOCUMENT
 from archive.journal.counters import greatest
-from archive.journal.log import Fault, counter_of, entry_paths, out_of_line
+from archive.journal.folders import counter_of, entry_paths
+from archive.journal.log import Fault, out_of_line
 from archive.model.entry import Entry
 from archive.store.durable import read_bytes, tidy, write_new
 from archive.store.ports import Disk

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from archive.model.recipe import FinishItem, OperatorValues, Ramp, Recipe
 
@@ -16,13 +17,29 @@ def changes_in_words(old: Recipe | None, new: Recipe, describe: Describe) -> lis
     after = {step.name: step for step in new.base}
     words: list[str] = []
     for name in sorted(before.keys() | after.keys()):
-        if before.get(name) != after.get(name):
-            words += describe(before.get(name), after.get(name))
+        ramped = {own for ramp in new.ramps for on, _, own in [ramp.parameter.partition(".")] if on == name}
+        words += _operator(before.get(name), after.get(name), ramped, describe)
     words += _ramps(old.ramps if old else (), new.ramps)
     words += _finish(old.finish if old else None, new.finish, describe)
     if old is not None and old.foundation != new.foundation:
         words.append(f"engine generation {old.foundation.generation} → {new.foundation.generation}")
     return words
+
+
+def _operator(
+    was: OperatorValues | None, now: OperatorValues | None, ramped: set[str], describe: Describe
+) -> list[str]:
+    """What differs in one operator; what ramps is told by its ramp, its stored value not."""
+    if now is None or not ramped:
+        return [] if was == now else describe(was, now)
+    if was is None:
+        if now.values.keys() <= ramped:
+            return []
+        told = tuple(f"{now.name}.{parameter} " for parameter in ramped)
+        return [line for line in describe(None, now) if not line.startswith(told)]
+    same = {name: now.values[name] for name in ramped & now.values.keys() & was.values.keys()}
+    was = replace(was, values={**was.values, **same})
+    return [] if was == now else describe(was, now)
 
 
 def _ramps(old: Sequence[Ramp], new: Sequence[Ramp]) -> list[str]:

@@ -9,8 +9,11 @@ from archive.errors import UsageError, shown
 
 _PLACE = re.compile(
     r"(?P<night>\d{4}-\d\d-\d\d)(?:/(?P<camera>[^/#]+)(?:/(?P<number>\d+))?)?"
-    r"(?:#(?P<first>\d+)(?:\.\.(?P<last>\d+))?)?"
+    r"(?:#(?P<first>\d+)(?:\.\.(?P<last>\d+))?)?",
+    re.ASCII,
 )
+_MOST_DIGITS = 9
+"""Of a sequence's or a frame's number; there is no longer one."""
 _ID = re.compile(r"(?:xxh128:)?(?P<hex>[0-9a-f]{8,32})")
 
 
@@ -37,7 +40,8 @@ def parse_address(text: str) -> Address:
 
     Raises
     ------
-    UsageError : for an empty name, or a range that runs backwards or has no sequence to count in.
+    UsageError : for an empty name, a number that is too long for one, or a range that runs backwards or has
+        no sequence to count in.
     """
     text = text.strip()
     if not text:
@@ -46,6 +50,11 @@ def parse_address(text: str) -> Address:
     if match is None:
         found = _ID.fullmatch(text)
         return Address(text=text, name=text, digits=found["hex"] if found else None)
+    if any(len(match[part] or "") > _MOST_DIGITS for part in ("number", "first", "last")):
+        raise UsageError(
+            f"{shown(text[:60])} counts further than any sequence does.",
+            hint="For instance 2026-03-18/north/2#40..410.",
+        )
     number = int(match["number"]) if match["number"] else None
     first = int(match["first"]) if match["first"] else None
     last = int(match["last"]) if match["last"] else first

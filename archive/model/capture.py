@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
@@ -131,6 +131,12 @@ class Frame:
         """The camera's own file name."""
         return self.path.rpartition("/")[2]
 
+    @property
+    def settings(self) -> tuple[object, ...]:
+        """What a dark frame shares with the frames it is for: camera, exposure, sensitivity, size."""
+        facts = self.facts
+        return self.camera, facts.exposure_s, facts.iso, facts.width, facts.height
+
 
 @dataclass(frozen=True, kw_only=True)
 class Selection:
@@ -159,6 +165,22 @@ class Selection:
         moments = [list(pair) for pair in zip(self.frames, self.milliseconds, strict=True)]
         key = derived_key("selection", moments)
         object.__setattr__(self, "id", SelectionId("selection:" + key))
+
+    def part(self, frames: Collection[str]) -> Selection:
+        """The selection of some of its frames, with the times that it has of them; itself, for all of them.
+
+        Raises
+        ------
+        ValueError : for none of them.
+        """
+        kept = [(frame, moment) for frame, moment in self.moments.items() if frame in frames]
+        if len(kept) == len(self.frames):
+            return self
+        start = kept[0][1] if kept else 0
+        return Selection(
+            frames=tuple(FrameId(frame) for frame, _ in kept),
+            milliseconds=tuple(moment - start for _, moment in kept),
+        )
 
     def to_json(self) -> dict[str, Any]:
         return {"frames": list(self.frames), "milliseconds": list(self.milliseconds)}

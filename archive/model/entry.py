@@ -127,6 +127,8 @@ TEXT = "text"
 """Layer of a frame's texts; the line is one of ``TEXTS``, null where there is none."""
 TEXTS = ("title", "caption", "note", "creator", "rights")
 """What texts a frame may have; title, caption (description), creator and rights as IPTC defines them."""
+SEQUENCE_NUMBER = "sequence-number"
+"""Layer of the numbers that a run has, stated about its first frame; every one that was ever given stands."""
 PAIRING = "pairing"
 """Layer of the frame that a companion's digest stands for, where the two came in apart; null for none."""
 SELECTION = "selection"
@@ -153,3 +155,8 @@ class Version:
     selection: str | None = None
     note: str = ""
     builds_on: tuple[EntryId, ...] = ()
+
+    @property
+    def when(self) -> str:
+        """When it was saved, to the minute, as people read it: in UTC, and saying so."""
+        return f"{self.time.replace('T', ' ')[:16]} UTC"

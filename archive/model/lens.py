@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from archive.model.editing import Saved
 from archive.model.identity import EntryId
 
 _LONGEST = 200
@@ -62,6 +63,14 @@ class LensAnswer:
     chosen: LensCandidate | None
     offered: tuple[LensCandidate, ...]
     entry: EntryId | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class LensApplied:
+    """A recipe with a lens's values in it; ``remarks`` are sentences about what a person may not expect."""
+
+    saved: Saved
+    remarks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -13,7 +13,12 @@ from archive.model.sky import ActivityLine, FrameSky, NightSky
 
 @dataclass(frozen=True, kw_only=True)
 class NightLine:
-    """One night: how much was taken, by which cameras, from when to when (UTC); ``zone`` is the site's."""
+    """One night: how much was taken, by which cameras, from when to when (UTC); ``zone`` is the site's.
+
+    Two sites may bear one name; ``site_id`` tells them apart.
+
+    ``contested`` counts the frames with more than one current version of a recipe.
+    """
 
     night: str
     site: str | None
@@ -23,7 +28,9 @@ class NightLine:
     sequences: int
     first: datetime
     last: datetime
+    site_id: str | None = None
     sky: NightSky | None = None
+    contested: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,7 +50,10 @@ class Course:
 
 @dataclass(frozen=True, kw_only=True)
 class SequenceLine:
-    """One sequence; ``address`` is how people name it, ``key`` how the catalogue does."""
+    """One sequence; ``address`` is how people name it, ``key`` how the catalogue does.
+
+    ``contested`` counts its frames with more than one current version of a recipe.
+    """
 
     address: str
     key: str
@@ -58,6 +68,7 @@ class SequenceLine:
     zone: str | None
     title: str = ""
     course: Course | None = None
+    contested: int = 0
 
     @property
     def span_s(self) -> float:
@@ -85,7 +96,7 @@ class FrameLine:
 
 @dataclass(frozen=True, kw_only=True)
 class FoundFrames:
-    """The first frames that a query asks for; ``more`` where there are more than were counted."""
+    """The first frames that a query asks for; ``more`` where there may be more than were counted."""
 
     frames: tuple[FrameLine, ...]
     count: int
@@ -102,12 +113,16 @@ class Copy:
 
 @dataclass(frozen=True, kw_only=True)
 class HistoryLine:
-    """One version in a recipe's history, newest first; ``current`` if nothing builds on it."""
+    """One version in a recipe's history, newest first; ``current`` if nothing builds on it.
+
+    ``line`` is what its line is called now.
+    """
 
     version: Version
     current: bool
     words: tuple[str, ...]
     later_note: str = ""
+    line: str = "main"
 
 
 @dataclass(frozen=True, kw_only=True)

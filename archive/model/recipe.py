@@ -10,6 +10,8 @@ from archive.model.identity import canonical, frozen, is_frame_id, sha256_id
 
 Value = float | int | str | bool
 
+FINISH = "finish"
+"""How the whole finish is named where operators are."""
 LENS_OPERATORS = ("distortion", "fall_off", "lateral_colour")
 """Operators whose values are a lens's own profile, measured or found; all of them are in the recipe."""
 
@@ -163,6 +165,16 @@ class Recipe:
             raise ValueError(f"the ramp {strange} changes nothing that the recipe's base holds")
         if len({ramp.parameter for ramp in self.ramps}) != len(self.ramps):
             raise ValueError("a recipe ramps each parameter at most once")
+
+    @property
+    def says_nothing(self) -> bool:
+        """No operator and nothing about the finish: what stands where a first version was taken back."""
+        return not self.base and self.finish is None
+
+    @property
+    def parts(self) -> tuple[str, ...]:
+        """What it speaks about: its operators, and the finish if it says something about it."""
+        return (*(step.name for step in self.base), *(() if self.finish is None else (FINISH,)))
 
     def operator(self, name: str) -> OperatorValues | None:
         return next((step for step in self.base if step.name == name), None)

@@ -110,6 +110,26 @@ class IngestReport:
 
 
 @dataclass(frozen=True, kw_only=True)
+class ClosingReport:
+    """What became of unfinished ingests that were ended without their cards.
+
+    ``begun`` is when they were; ``failed`` are the files that they planned and that lie nowhere, or not on
+    every volume. ``waiting`` is what could not be ended.
+    """
+
+    begun: tuple[str, ...]
+    rolls: tuple[RollResult, ...]
+    failed: tuple[FileNote, ...]
+    completed: tuple[FileNote, ...]
+    waiting: tuple[str, ...]
+    volumes: tuple[VolumeResult, ...]
+
+    @property
+    def exit_code(self) -> Exit:
+        return Exit.ATTENTION if self.failed or self.waiting else Exit.DONE
+
+
+@dataclass(frozen=True, kw_only=True)
 class MadeFile:
     """One file of an export: ``state`` is made, fresh (already there) or failed."""
 

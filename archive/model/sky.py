@@ -79,7 +79,10 @@ class ActivityLine:
 
 @dataclass(frozen=True, kw_only=True)
 class SkyReport:
-    """One night at its site: sky, the site's latitude to the dipole's pole, activity where it is known."""
+    """One night at its site: sky, the site's latitude to the dipole's pole, activity where it is known.
+
+    ``notes`` say what is wrong with files of the index that cover the night too.
+    """
 
     night: str
     site: str
@@ -87,3 +90,4 @@ class SkyReport:
     sky: NightSky
     dipole_latitude: float
     activity: tuple[ActivityLine, ...] = ()
+    notes: tuple[str, ...] = ()

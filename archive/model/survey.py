@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from archive.errors import Exit
+from archive.model.capture import Frame
 from archive.model.identity import EntryId
 
-METHOD = 1
-"""How frames are measured now; another number, other figures."""
+METHOD = 2
+"""How frames are measured now; another number, other figures. Method 1 rendered every preview."""
 Region = tuple[float, float, float, float]
 """Left, top, right and bottom of a part of a picture, as shares of it."""
 CELLS = (12, 8)
@@ -107,7 +108,8 @@ class SurveyLine:
     """One frame's measures with what its settings explain.
 
     ``scene`` is brightness in stops with exposure taken out (0: all clipped at 1 s, f/1, ISO 100);
-    ``green`` and ``red`` the excess of that colour over the other two, scaled alike, in millionths;
+    ``green`` the excess over the other two colours and ``red`` what the green light and the sequence's own
+    sky do not bring along, scaled alike, in millionths;
     ``moved`` how far edges moved since the frame before, in preview pixels right and down.
     """
 
@@ -155,6 +157,19 @@ class Suggestion:
     taken: datetime
     score: float
     why: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class DarksFound:
+    """Dark frames that fit ``frame``, of the nearest night that has any; in the order they were taken.
+
+    ``unseen`` are frames of the same settings in nights no further away that are not surveyed yet.
+    """
+
+    frame: str
+    night: str | None
+    frames: tuple[Frame, ...]
+    unseen: int
 
 
 @dataclass(frozen=True, kw_only=True)

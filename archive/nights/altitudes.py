@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from datetime import UTC, datetime
 
 from archive.model.place import Site
@@ -34,10 +33,14 @@ class Altitudes:
             -x * (x + 1) * (x - 2) / 2,
             x * (x * x - 1) / 6,
         )
-        around = [self._knot(int(knot) + step) for step in (-1, 0, 1, 2)]
+        # Written out: a rebuild asks this once for each of a million frames.
+        at = int(knot)
+        a, b, c, d = weights
+        (sun_a, moon_a), (sun_b, moon_b) = self._knot(at - 1), self._knot(at)
+        (sun_c, moon_c), (sun_d, moon_d) = self._knot(at + 1), self._knot(at + 2)
         return (
-            _altitude(weight * sun for weight, (sun, _) in zip(weights, around, strict=True)),
-            _altitude(weight * moon for weight, (_, moon) in zip(weights, around, strict=True)),
+            _altitude(a * sun_a + b * sun_b + c * sun_c + d * sun_d),
+            _altitude(a * moon_a + b * moon_b + c * moon_c + d * moon_d),
         )
 
     def _knot(self, number: int) -> tuple[float, float]:
@@ -51,5 +54,5 @@ class Altitudes:
         return found
 
 
-def _altitude(parts: Iterable[float]) -> float:
-    return math.degrees(math.asin(max(-1.0, min(1.0, sum(parts)))))
+def _altitude(sine: float) -> float:
+    return math.degrees(math.asin(max(-1.0, min(1.0, sine))))

@@ -1,14 +1,15 @@
 """Sequences: which frames of one camera were taken in one go, told from times and settings alone.
 
-A run is at least five consecutive frames whose cadence and settings are steady or move smoothly. Frames
-missed inside it are counted; a change of regime, a longer gap or a person's word breaks it.
+A run is at least five consecutive frames whose cadence and settings are steady or move smoothly, or whose
+settings come again and again in one order, as brackets do. Frames missed inside it are counted; a change of
+regime, a longer gap or a person's word breaks it.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from fractions import Fraction
 from itertools import pairwise
@@ -24,6 +25,7 @@ _RELATIVE, _MOST = 0.15, 3.0
 _FINE_JITTER, _COARSE_JITTER, _COARSEST = 0.35, 1.05, 2.55
 _STEP_STOPS = 1.05
 _ZOOM = 1.02
+_LONGEST_BRACKET, _EQUAL_STOPS = 9, 0.05
 _MEMORY = 7
 _NO_FRAMES: frozenset[str] = frozenset()
 
@@ -69,7 +71,7 @@ def find_sequences(
     breaks : frames before which a person breaks a sequence; this outweighs everything.
     joins : frames that a person holds together with the one before.
     """
-    ordered = sorted(shots, key=lambda shot: (shot.start, shot.name, shot.frame))
+    ordered = sorted(map(_plain, shots), key=lambda shot: (shot.start, shot.name, shot.frame))
     search = _Search(ordered, breaks, joins)
     runs = []
     start = 0
@@ -82,6 +84,23 @@ def find_sequences(
             # The gap after a test shot says nothing: the run may begin with the very next frame.
             start += 1
     return runs
+
+
+def _plain(shot: Shot) -> Shot:
+    """A shot whose settings are numbers, or unknown: files may say anything."""
+    if all(map(_usable, (shot.exposure_s, shot.iso, shot.f_number, shot.focal_mm))):
+        return shot
+    return replace(
+        shot,
+        exposure_s=shot.exposure_s if _usable(shot.exposure_s) else None,
+        iso=shot.iso if _usable(shot.iso) else None,
+        f_number=shot.f_number if _usable(shot.f_number) else None,
+        focal_mm=shot.focal_mm if _usable(shot.focal_mm) else None,
+    )
+
+
+def _usable(setting: float | None) -> bool:
+    return setting is None or (math.isfinite(setting) and setting > 0)
 
 
 class _Search:
@@ -194,9 +213,19 @@ class _Search:
         return abs(gap - expected) <= max(min(_RELATIVE * scale, _MOST), jitter)
 
     def _smooth(self, at: int, steps: int) -> bool:
-        """Whether settings moved by no more than a stop for each frame that lies between."""
-        before, after = self.shots[at], self.shots[at + 1]
-        allowed = _STEP_STOPS * steps
+        """Whether settings moved by no more than a stop for each frame that lies between, or come in turn."""
+        return self._alike(at, at + 1, _STEP_STOPS * steps) or (steps == 1 and self._bracketed(at))
+
+    def _bracketed(self, at: int) -> bool:
+        """Whether two whole rounds of settings around a frame and the next are alike."""
+        for size in range(2, _LONGEST_BRACKET + 1):
+            for first in range(max(0, at + 2 - 2 * size), min(at, len(self.shots) - 2 * size) + 1):
+                if all(self._alike(one, one + size, _EQUAL_STOPS) for one in range(first, first + size)):
+                    return True
+        return False
+
+    def _alike(self, one: int, other: int, allowed: float) -> bool:
+        before, after = self.shots[one], self.shots[other]
         return (
             _stops(before.exposure_s, after.exposure_s) <= allowed
             and _stops(before.iso, after.iso) <= allowed

@@ -4,24 +4,27 @@ from __future__ import annotations
 
 import contextlib
 import errno
-import json
 import os
 import shutil
-import socket
 import stat as modes
 import sys
-import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterator, Sequence
+from functools import cached_property
 from pathlib import Path
 from typing import BinaryIO
 
 from archive.errors import ArchiveError, shown
 from archive.model.identity import new_token
 from archive.store.digest import BLOCK, digest_stream
+from archive.store.drives import pool_of
+from archive.store.listing import FINE_KINDS, Listing, listing
+from archive.store.locks import held, holder
+from archive.store.mounttable import mount_kind
 from archive.store.naming import Naming, give_name
 from archive.store.ports import Disk, Grade, Stat, Writing
+from archive.store.protecting import protect
 from archive.store.readback import read_back
-from archive.store.traits import Traits, mount_kind, traits_of
+from archive.store.traits import Traits, traits_of
 from archive.store.writing import LocalWriting
 
 _NOFOLLOW = getattr(os, "O_NOFOLLOW", 0)
@@ -31,6 +34,16 @@ _NONBLOCK = getattr(os, "O_NONBLOCK", 0)
 
 _MANY = 8
 """Files from which on the whole file system is synced at once rather than file by file."""
+_CLUSTER = 128 << 10
+"""Bytes: the largest cluster that drives are usually formatted with, where the system does not tell it."""
+
+
+def unsafe_in_paths(system: str) -> tuple[str, ...]:
+    """What no relative path holds. To Windows the last two separate folders, and name drives and streams."""
+    return ("\0", "\\", ":") if system == "nt" else ("\0",)
+
+
+_UNSAFE = unsafe_in_paths(os.name)
 
 
 def _say_waiting(text: str) -> None:
@@ -46,6 +59,10 @@ class LocalDisk:
         self._say = say
         self._traits: Traits | None = None
 
+    @cached_property
+    def _kind(self) -> str:
+        return mount_kind(self.root)
+
     # -- paths ---------------------------------------------------------------------------------
 
     def path(self, relative: str) -> Path:
@@ -58,7 +75,7 @@ class LocalDisk:
         if not relative:
             return current
         parts = relative.split("/")
-        if relative.startswith("/") or ".." in parts or "\0" in relative:
+        if relative.startswith("/") or ".." in parts or any(each in relative for each in _UNSAFE):
             raise ArchiveError(
                 f"{shown(relative)} points outside its volume.", hint="Nothing was read or written."
             )
@@ -80,7 +97,7 @@ class LocalDisk:
 
     def finish_all(self, writings: Sequence[Writing]) -> None:
         ours = [each for each in writings if isinstance(each, LocalWriting)]
-        if len(ours) >= _MANY and ours[0].sync_whole(mount_kind(self.root)):
+        if len(ours) >= _MANY and ours[0].sync_whole(self._kind):
             for each in ours:
                 each.close()
         else:
@@ -116,7 +133,7 @@ class LocalDisk:
         target = self._plain(path)
         with target.open("r+b") as stream:
             os.fsync(stream.fileno())
-        target.chmod(0o444)
+        protect(target)
 
     def publish(self, source: str, target: str) -> None:
         final = self.path(target)
@@ -141,7 +158,7 @@ class LocalDisk:
             _sync_folder(folder)
 
     def protect(self, path: str) -> None:
-        self._plain(path).chmod(0o444)
+        protect(self._plain(path))
 
     def remove(self, path: str) -> None:
         target = self.path(path)
@@ -170,7 +187,7 @@ class LocalDisk:
             raise
 
     def read_back(self, path: str) -> tuple[str, Grade]:
-        return read_back(self._plain(path))
+        return read_back(self._plain(path), kind=self._kind)
 
     def stat(self, path: str) -> Stat | None:
         try:
@@ -195,6 +212,9 @@ class LocalDisk:
         except (FileNotFoundError, NotADirectoryError):
             return []
 
+    def listing(self, path: str, held: str = "") -> Listing | None:
+        return listing(self._within(path), held, fine=self._kind in FINE_KINDS)
+
     def walk(self, path: str) -> Iterator[tuple[str, Stat]]:
         for name in self.files(path):
             below = f"{path}/{name}" if path else name
@@ -206,6 +226,17 @@ class LocalDisk:
 
     def free(self) -> int:
         return shutil.disk_usage(self.root).free
+
+    def cluster(self) -> int:
+        if not hasattr(os, "statvfs"):
+            return _CLUSTER
+        found = os.statvfs(self.root)
+        size = found.f_frsize or found.f_bsize or _CLUSTER
+        # A share tells how much it likes to be asked for at once, not what a file takes there.
+        return min(size, _CLUSTER) if self._kind.startswith(("nfs", "cifs", "smb")) else size
+
+    def system(self) -> Hashable:
+        return pool_of(self.root)
 
     def traits(self) -> Traits:
         if self._traits is None:
@@ -219,31 +250,18 @@ class LocalDisk:
     @contextlib.contextmanager
     def lock(self, name: str, purpose: str) -> Iterator[None]:
         target = self.path(f"incoming/{name}.lock")
-        self._make_folder(target.parent)
         # A link here would have its target emptied below.
+        flags = os.O_RDWR | os.O_CREAT | _NOFOLLOW | _BINARY | _CLOEXEC
         try:
-            descriptor = os.open(target, os.O_RDWR | os.O_CREAT | _NOFOLLOW | _BINARY | _CLOEXEC, 0o644)
+            self._make_folder(target.parent)
+            descriptor = os.open(target, flags, 0o644)
         except OSError as error:
             raise ArchiveError(
                 f"{shown(str(self.root))} cannot be written: {error.strerror}.",
-                hint="Nothing was changed. Mount the volume writable, and check its permissions.",
+                hint="Nothing was changed. Mount it writable, and check its permissions and its room.",
             ) from error
-        with os.fdopen(descriptor, "r+b") as handle:
-            if not _try_lock(handle):
-                self._say(f"Waiting: {_holder(target)}")
-                while not _try_lock(handle):
-                    time.sleep(0.1)
-            try:
-                handle.seek(0)
-                handle.truncate()
-                who = {"purpose": purpose, "host": socket.gethostname(), "process": os.getpid()}
-                handle.write(json.dumps(who).encode())
-                handle.flush()
-                yield
-            finally:
-                with contextlib.suppress(OSError):
-                    handle.truncate(0)
-                _unlock(handle)
+        with held(descriptor, purpose, lambda: self._say(f"Waiting: {holder(target)}")):
+            yield
 
 
 def write_new(disk: Disk, folder: str, name: str, data: bytes, *, by: str = "journal") -> None:
@@ -324,45 +342,3 @@ def _sync_folder(folder: Path) -> None:
             raise
     finally:
         os.close(descriptor)
-
-
-def _holder(path: Path) -> str:
-    try:
-        who = json.loads(path.read_bytes() or b"{}")
-        return f"{who['purpose']} is running (process {who['process']} on {shown(str(who['host']))})."
-    except (OSError, ValueError, KeyError, TypeError):
-        return "another Noctuary is at work here."
-
-
-if os.name == "nt":
-    import msvcrt
-
-    def _try_lock(handle: BinaryIO) -> bool:
-        try:
-            handle.seek(0)
-            msvcrt.locking(handle.fileno(), msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined]
-        except OSError:
-            return False
-        return True
-
-    def _unlock(handle: BinaryIO) -> None:
-        handle.seek(0)
-        msvcrt.locking(handle.fileno(), msvcrt.LK_UNLCK, 1)  # type: ignore[attr-defined]
-else:
-    import fcntl
-
-    def _try_lock(handle: BinaryIO) -> bool:
-        try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            return False
-        except OSError as error:
-            raise ArchiveError(
-                f"No lock works on this volume: {error.strerror}.",
-                hint="Nothing was changed. Without a lock two programs could write at once; "
-                "use a file system with locks.",
-            ) from error
-        return True
-
-    def _unlock(handle: BinaryIO) -> None:
-        fcntl.flock(handle, fcntl.LOCK_UN)

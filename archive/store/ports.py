@@ -6,13 +6,14 @@ follows no link on the way and never leaves its tree.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Hashable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 from typing import BinaryIO, Protocol
 
+from archive.store.listing import Listing
 from archive.store.traits import Traits
 
 
@@ -106,7 +107,7 @@ class Disk(Protocol):
         ...
 
     def protect(self, path: str) -> None:
-        """Make a file read-only."""
+        """Make a file read-only, where its file system has a mark for that (see :meth:`traits`)."""
         ...
 
     def remove(self, path: str) -> None:
@@ -121,12 +122,24 @@ class Disk(Protocol):
         """Names of the folders in a folder, sorted; empty if there is no folder."""
         ...
 
+    def listing(self, path: str, held: str = "") -> Listing | None:
+        """What lies in a folder; None if ``held``, the mark it had when it was listed, is its mark still."""
+        ...
+
     def walk(self, path: str) -> Iterator[tuple[str, Stat]]:
         """Every plain file below a folder, by path, sorted."""
         ...
 
     def free(self) -> int:
         """Bytes that can still be written."""
+        ...
+
+    def cluster(self) -> int:
+        """Bytes that a file takes at the least, and in whole multiples of."""
+        ...
+
+    def system(self) -> Hashable:
+        """What shares its room: equal for disks on one file system."""
         ...
 
     def traits(self) -> Traits:

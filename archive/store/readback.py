@@ -2,29 +2,73 @@
 
 from __future__ import annotations
 
-import ctypes
 import mmap
 import os
 import threading
 from pathlib import Path
 
 from archive.store.digest import BLOCK, Digester, digest_stream
+from archive.store.mounttable import mount_kind
 from archive.store.ports import Grade
+from archive.store.residency import let_go, resident
+
+_NOFOLLOW = getattr(os, "O_NOFOLLOW", 0)
+_MEMORY = frozenset(("tmpfs", "ramfs", "devtmpfs", "hugetlbfs"))
+"""File systems that are memory and nothing else."""
+_OWN_CACHE = frozenset(("zfs", "aufs", "ecryptfs"))
+"""File systems that keep bytes where the system cannot see them, or read another one that does."""
+_LAYERED = "overlay"
+_PROGRAMS = ("fuse", "fuseblk")
+"""File systems that are programs: they read through caches of their own."""
 
 
-def read_back(path: Path) -> tuple[str, Grade]:
+def read_back(path: Path, *, kind: str | None = None, ours: bool = True) -> tuple[str, Grade]:
     """The XXH3-128 of a file and how the bytes were reached.
 
-    ``direct`` reads around the page cache; ``evicted`` drops the file's pages first and has checked that
-    they were gone; ``cached`` may have been answered from memory and proves nothing about the medium.
+    ``direct`` reads around the page cache, and the system was seen to hold nothing of the file afterwards:
+    some file systems answer such a reading from memory after all. ``evicted``: the file's pages were dropped
+    first and seen to be gone. ``cached`` may have been answered from memory and proves nothing of the medium;
+    so may everything that is read through a file system whose memory cannot be looked into.
+
+    Parameters
+    ----------
+    kind : the type of the file system, where it is known; else the mount table is asked.
+    ours : the file is the archive's own; one on a card is never mapped.
     """
-    direct = _direct(path)
-    if direct is not None:
-        return direct, Grade.DIRECT
-    descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0))
+    kind = mount_kind(path) if kind is None else kind
+    layered = kind == _LAYERED
+    descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0) | _NOFOLLOW)
     with os.fdopen(descriptor, "rb", buffering=0) as stream:
-        grade = Grade.EVICTED if _evicted(stream.fileno()) else Grade.CACHED
-        return digest_stream(stream)[0], grade
+        gone = _dropped(stream.fileno(), ours, layered)
+        digest = _direct(path)
+        if digest is None:
+            return digest_stream(stream)[0], Grade.EVICTED if gone and not hides(kind) else Grade.CACHED
+        left = resident(stream.fileno(), mapping=ours, layered=layered)
+    if hides(kind) or (layered and left is None):
+        return digest, Grade.CACHED
+    if not left:
+        return digest, Grade.DIRECT
+    return digest, Grade.EVICTED if gone else Grade.CACHED
+
+
+def hides(kind: str) -> bool:
+    """Whether a type of file system may answer from memory without anyone being able to tell."""
+    return kind in _MEMORY or kind in _OWN_CACHE or kind.partition(".")[0] in _PROGRAMS
+
+
+def _dropped(descriptor: int, ours: bool, layered: bool) -> bool:
+    """Have a file's pages dropped; True only when they were then seen to be gone."""
+    try:
+        let_go(descriptor)
+        left = resident(descriptor, mapping=ours, layered=layered)
+        if left and hasattr(os, "fdatasync"):
+            # Bytes that another program wrote and that are still on their way cannot be dropped.
+            os.fdatasync(descriptor)
+            let_go(descriptor)
+            left = resident(descriptor, mapping=ours, layered=layered)
+    except OSError:
+        return False
+    return left is False
 
 
 def _direct(path: Path) -> str | None:
@@ -33,7 +77,7 @@ def _direct(path: Path) -> str | None:
     if not flag:
         return None
     try:
-        descriptor = os.open(path, os.O_RDONLY | flag)
+        descriptor = os.open(path, os.O_RDONLY | flag | _NOFOLLOW)
     except OSError:
         return None
     try:
@@ -63,30 +107,3 @@ def _buffer() -> memoryview:
     if held is None:
         held = _KEPT.buffer = memoryview(mmap.mmap(-1, BLOCK))
     return held
-
-
-def _evicted(descriptor: int) -> bool:
-    """Ask the system to drop a synced file's pages; True only when it then holds none of them."""
-    if not hasattr(os, "posix_fadvise"):
-        return False
-    size = os.fstat(descriptor).st_size
-    if size == 0:
-        return False
-    try:
-        os.posix_fadvise(descriptor, 0, 0, os.POSIX_FADV_DONTNEED)
-        library = ctypes.CDLL(None, use_errno=True)
-        library.mmap.restype = ctypes.c_void_p
-        # The mmap module hides the address of a read-only mapping, and mincore needs it.
-        address = library.mmap(
-            None, ctypes.c_size_t(size), mmap.PROT_READ, mmap.MAP_SHARED, descriptor, ctypes.c_long(0)
-        )
-        if address in (None, ctypes.c_void_p(-1).value):
-            return False
-        resident = (ctypes.c_ubyte * -(-size // mmap.PAGESIZE))()
-        try:
-            failed = library.mincore(ctypes.c_void_p(address), ctypes.c_size_t(size), resident)
-        finally:
-            library.munmap(ctypes.c_void_p(address), ctypes.c_size_t(size))
-        return failed == 0 and not any(flag & 1 for flag in resident)
-    except (OSError, ValueError, AttributeError):
-        return False

@@ -1,13 +1,16 @@
-"""What a file system cannot keep: large files, exact times; told before the first byte is written to it."""
+"""What a file system cannot keep: large files, exact times, a read-only mark; told before the first byte."""
 
 from __future__ import annotations
 
+import contextlib
 import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from archive.store.mounttable import mount_kind
 from archive.store.naming import Naming
+from archive.store.protecting import protect
 
 FAT_LARGEST = (1 << 32) - 1
 """Bytes: a size has 32 bits (FAT32 specification 1.03, DIR_FileSize; from memory)."""
@@ -15,7 +18,6 @@ FAT_STEP_NS = 2_000_000_000
 """Times of writing are kept in steps of 2 s (the same specification, DIR_WrtTime; from memory)."""
 _FAT = frozenset(("vfat", "msdos", "fat", "fat32"))
 _TRIAL_TIME_NS = 1_773_873_061_123_456_789
-_MOUNTS = Path("/proc/self/mounts")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -23,13 +25,15 @@ class Traits:
     """A file system as its files show it.
 
     ``kind`` as the system calls it, empty where it does not say; ``largest_file`` in bytes, None
-    without a limit known; ``time_step_ns`` the step that modification times are kept in.
+    without a limit known; ``time_step_ns`` the step that modification times are kept in;
+    ``keeps_read_only`` whether a file can be marked as not to be written.
     """
 
     kind: str = ""
     largest_file: int | None = None
     time_step_ns: int = 1
     naming: Naming = Naming.RENAME
+    keeps_read_only: bool = True
 
 
 def traits_of(root: Path, trial: Path, name: Callable[[Path, Path], Naming]) -> Traits:
@@ -51,8 +55,9 @@ def traits_of(root: Path, trial: Path, name: Callable[[Path, Path], Naming]) -> 
         step = _time_step(trial)
         naming = name(trial, named)
         here = named
+        marked = protect(named)
     finally:
-        here.unlink(missing_ok=True)
+        _remove(here)
     kind = mount_kind(root)
     fat = kind in _FAT or step == FAT_STEP_NS
     return Traits(
@@ -60,7 +65,15 @@ def traits_of(root: Path, trial: Path, name: Callable[[Path, Path], Naming]) -> 
         largest_file=FAT_LARGEST if fat else None,
         time_step_ns=FAT_STEP_NS if fat else step,
         naming=naming,
+        keeps_read_only=marked,
     )
+
+
+def _remove(trial: Path) -> None:
+    with contextlib.suppress(OSError):
+        # Windows refuses to remove what is read-only.
+        trial.chmod(0o644)
+    trial.unlink(missing_ok=True)
 
 
 def _time_step(path: Path) -> int:
@@ -70,30 +83,3 @@ def _time_step(path: Path) -> int:
     if kept == _TRIAL_TIME_NS:
         return 1
     return next(step for step in (FAT_STEP_NS, 10**9, 10**7, 10**6, 10**3, 100, 1) if kept % step == 0)
-
-
-def mount_kind(root: Path, mounts: Path = _MOUNTS) -> str:
-    """The type of the file system at a path as the mount table names it; empty where there is none."""
-    try:
-        lines = mounts.read_bytes().splitlines()
-    except OSError:
-        return ""
-    here = os.fsencode(root.resolve())
-    best, kind = b"", b""
-    for line in lines:
-        fields = line.split(b" ")
-        if len(fields) < 3:
-            continue
-        point = _unescaped(fields[1])
-        within = here == point or here.startswith(point.rstrip(b"/") + b"/")
-        # Of mounts over each other, the last one is seen.
-        if within and len(point) >= len(best):
-            best, kind = point, fields[2]
-    return kind.decode("ascii", "replace")
-
-
-def _unescaped(field: bytes) -> bytes:
-    """A mount table writes space, tab, newline and backslash as octal."""
-    for code in (b"040", b"011", b"012", b"134"):
-        field = field.replace(b"\\" + code, bytes([int(code, 8)]))
-    return field

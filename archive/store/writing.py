@@ -6,6 +6,7 @@ import contextlib
 import os
 from pathlib import Path
 
+from archive.store.protecting import protect
 from archive.store.writeout import start_writing_out, sync_whole
 
 _NOFOLLOW = getattr(os, "O_NOFOLLOW", 0)
@@ -38,7 +39,7 @@ class LocalWriting:
             self._unasked = 0
 
     def seal(self, *, modified_ns: int | None = None) -> None:
-        self._path.chmod(0o444)
+        protect(self._path)
         if modified_ns is not None:
             os.utime(self._path, ns=(modified_ns, modified_ns))
         start_writing_out(self._descriptor)

@@ -26,7 +26,7 @@ class Activity:
         self._read: dict[str, bytes] = {}
 
     def take_in(self, source: Path) -> ActivityImport:
-        """Keep a file on every mounted volume, and state it; the same file again changes nothing.
+        """Keep a file on every mounted volume, and state it; the same file again brings it where it lacks.
 
         Raises
         ------
@@ -48,12 +48,15 @@ class Activity:
         digest = digest_bytes(data)
         token = digest.removeprefix("xxh128:")
         name = f"kp-{token[:16]}.txt"
-        for volume in self._books.volumes:
+        for volume in self._books.mounted:
             try:
                 write_new(volume.disk, FOLDER, name, data)
             except FileExistsError:
                 self._proven(name, digest)
             except OSError as error:
+                if volume in self._books.beside:
+                    # It was only found here: one that cannot be written now has to wait, as for the journal.
+                    continue
                 raise ArchiveError(
                     f"{shown(volume.name)} cannot be written: {error.strerror}.",
                     hint="Nothing was stated about it. Make room, then run the same command again.",
@@ -77,14 +80,15 @@ class Activity:
             highest=max(line.kp for line in lines),
         )
 
-    def between(self, begins: datetime, ends: datetime) -> tuple[ActivityLine, ...]:
+    def between(
+        self, begins: datetime, ends: datetime
+    ) -> tuple[tuple[ActivityLine, ...], tuple[ArchiveError, ...]]:
         """The intervals that overlap a span, in order; of two files that cover it, the one stated last.
 
-        Raises
-        ------
-        ArchiveError : when a file that covers the span is damaged, or on no mounted volume.
+        With them, what is wrong with files that cover it too: damaged, or on no mounted volume.
         """
         found: dict[datetime, ActivityLine] = {}
+        trouble: list[ArchiveError] = []
         for value in self._books.catalogue.layer(ACTIVITY).values():
             if (
                 datetime.fromisoformat(value["from"]) >= ends
@@ -92,18 +96,24 @@ class Activity:
             ):
                 continue
             name = value["path"].rpartition("/")[2]
-            if value["digest"] not in self._read:
-                self._read[value["digest"]] = self._proven(name, value["digest"])
-            data = self._read[value["digest"]]
-            for line in read_activity(data, name, days=(begins - timedelta(days=1), ends)):
+            try:
+                if value["digest"] not in self._read:
+                    self._read[value["digest"]] = self._proven(name, value["digest"])
+                data = self._read[value["digest"]]
+                lines = list(read_activity(data, name, days=(begins - timedelta(days=1), ends)))
+            except ArchiveError as error:
+                # Entries travel ahead of files: what other files tell of the night still counts.
+                trouble.append(error)
+                continue
+            for line in lines:
                 if begins < line.begins + timedelta(hours=line.hours) and line.begins < ends:
                     found[line.begins] = line
-        return tuple(found[moment] for moment in sorted(found))
+        return tuple(found[moment] for moment in sorted(found)), tuple(trouble)
 
     def _proven(self, name: str, digest: str) -> bytes:
         """The bytes of a kept file, from the first mounted volume that has them sound."""
         damaged = False
-        for volume in self._books.volumes:
+        for volume in self._books.mounted:
             try:
                 data = read_bytes(volume.disk, f"{FOLDER}/{name}", limit=_LARGEST)
             except OSError:

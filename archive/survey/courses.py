@@ -8,6 +8,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 from archive.catalogue.books import Books
+from archive.catalogue.neighbours import frames_in
 from archive.model.capture import CaptureFacts, Frame
 from archive.model.listing import Course, SequenceLine
 from archive.survey.records import seen_of
@@ -36,7 +37,7 @@ class Courses:
 
     def told(self, lines: Sequence[SequenceLine]) -> list[SequenceLine]:
         """Sequences with their courses, where anything of them was surveyed."""
-        frames = {line.key: self._books.catalogue.frames(sequence=line.key) for line in lines}
+        frames = frames_in(self._books.catalogue, [line.key for line in lines])
         light = self._light([frame for each in frames.values() for frame in each])
         return [replace(line, course=course(frames[line.key], light)) for line in lines]
 
@@ -46,6 +47,11 @@ class Courses:
             return None
         frames = self._books.catalogue.frames(sequence=frame.sequence)
         return course(frames, self._light(frames), frame)
+
+    def brightness(self, frames: Sequence[Frame]) -> dict[str, float]:
+        """Log2 of mean green light as it was recorded, 0 all clipped, by id of those that were surveyed."""
+        seen = seen_of(self._books, frames)
+        return {frame: each.surveyed.measures.brightness for frame, each in seen.items()}
 
     def _light(self, frames: Sequence[Frame]) -> dict[str, float]:
         seen = seen_of(self._books, frames)

@@ -11,9 +11,10 @@ from archive.engine.surveyor import Picture
 from archive.errors import ArchiveError, UsageError, shown
 from archive.model.capture import Frame
 from archive.model.clocks import ClockCheck
-from archive.model.survey import LevellingReport, SequenceSurvey, Suggestion, SurveyReport
+from archive.model.survey import DarksFound, LevellingReport, SequenceSurvey, Suggestion, SurveyReport
 from archive.survey.clock_checking import check_clocks
 from archive.survey.courses import gain_stops
+from archive.survey.darks import find_darks
 from archive.survey.findings import findings, survey_lines
 from archive.survey.keograms import Keogram, make_keogram
 from archive.survey.pictures import preview_picture
@@ -121,6 +122,15 @@ class Survey:
         _, pairs = self.surveyed(name)
         lines = survey_lines([(frame, seen.surveyed.measures) for frame, seen in pairs])
         return suggest(lines, count)
+
+    def find_darks(self, name: str) -> DarksFound:
+        """Dark frames that fit what a name finds, as far as frames were surveyed.
+
+        Raises
+        ------
+        UsageError : when the name finds nothing.
+        """
+        return find_darks(self._books, find(self._books.catalogue, name).frames)
 
     def check_clocks(self, night: str | None = None) -> ClockCheck:
         """What brightness says of the cameras' clocks in a night, by default the last one held.

@@ -20,7 +20,7 @@ def kept_bytes(books: Books, folder: str, kept: KeptFile) -> bytes:
     DamagedFileError : when every copy is damaged. ArchiveError : when no mounted volume has one.
     """
     trouble: ArchiveError | None = None
-    for volume in books.volumes:
+    for volume in books.mounted:
         try:
             return read_kept(volume.disk, folder, kept)
         except FileNotFoundError:

@@ -29,7 +29,7 @@ def surveyed_frames(books: Books, roll_folder: str) -> dict[str, Seen]:
     folder = survey_folder(roll_folder)
     found: dict[str, tuple[int, Seen]] = {}
     read: set[str] = set()
-    for volume in books.volumes:
+    for volume in books.mounted:
         for name in document_names(volume.disk, folder):
             if name in read:
                 continue

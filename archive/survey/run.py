@@ -10,11 +10,12 @@ from contextlib import ExitStack
 from dataclasses import dataclass, field
 
 from archive.catalogue.books import Books
-from archive.engine.decode import DecoderPool
-from archive.engine.surveyor import Look, look, slices_png
+from archive.engine.decode import Decoded, DecoderPool
+from archive.engine.surveyor import Look, look, slices_png, suits
 from archive.errors import ArchiveError, shown
+from archive.formats.embedded import largest_preview
 from archive.formats.survey import MOST_FRAMES
-from archive.model.capture import Frame
+from archive.model.capture import Frame, Role
 from archive.model.identity import FrameId
 from archive.model.survey import (
     METHOD,
@@ -27,6 +28,7 @@ from archive.model.survey import (
 from archive.store.digest import digest_bytes
 from archive.store.durable import tidy
 from archive.store.surveys import copy_survey, survey_folder, write_survey
+from archive.store.volumes import Volume
 from archive.survey.records import surveyed_frames
 
 Progress = Callable[[str, int, int], None]
@@ -44,7 +46,8 @@ class _Batch:
 def run_survey(books: Books, frames: Sequence[Frame], *, progress: Progress) -> SurveyReport:
     """Measure those of these frames that have not been measured, on all processors.
 
-    Records go to every mounted volume, a few dozen frames at a time: stopped, it loses no more than these.
+    Records go to every mounted volume, a few dozen frames at a time: stopped, it loses no more than these. A
+    volume that is only found beside, and cannot be written, is told and left out.
     A frame that cannot be read or decoded is told, and tried again next time.
     """
     folders = {roll: folder for folder, roll in books.catalogue.rolls().items()}
@@ -54,12 +57,10 @@ def run_survey(books: Books, frames: Sequence[Frame], *, progress: Progress) -> 
     failed: list[SurveyNote] = []
     measured = held = copied = 0
     with ExitStack() as stack:
-        for volume in sorted(books.volumes, key=lambda volume: volume.id):
-            stack.enter_context(volume.disk.lock("survey", "surveying"))
-            tidy(volume.disk, "survey")
+        volumes = _locked(books, stack, failed)
         decoder = stack.enter_context(DecoderPool(_processors()))
         for roll in by_roll:
-            copied += _levelled(books, folders[roll], failed)
+            copied += _levelled(volumes, folders[roll], failed)
         waiting: list[Frame] = []
         for roll, members in by_roll.items():
             done = surveyed_frames(books, folders[roll])
@@ -78,22 +79,38 @@ def run_survey(books: Books, frames: Sequence[Frame], *, progress: Progress) -> 
                 batch.looks.append(outcome)
                 measured += 1
                 if len(batch.frames) == MOST_FRAMES:
-                    _record(books, folders[frame.roll], batches.pop(key))
+                    _record(volumes, folders[frame.roll], batches.pop(key))
             for roll, size in [each for each in batches if each[0] != frame.roll]:
-                _record(books, folders[roll], batches.pop((roll, size)))
+                _record(volumes, folders[roll], batches.pop((roll, size)))
             progress("Surveying", count, len(waiting))
         for (roll, _), batch in batches.items():
-            _record(books, folders[roll], batch)
+            _record(volumes, folders[roll], batch)
     rolls = tuple(folders[roll] for roll in by_roll)
     return SurveyReport(measured=measured, held=held, copied=copied, rolls=rolls, failed=tuple(failed))
 
 
-def _levelled(books: Books, roll_folder: str, failed: list[SurveyNote]) -> int:
-    """Bring records that only some mounted volumes hold to the others; how many came."""
+def _locked(books: Books, stack: ExitStack, failed: list[SurveyNote]) -> list[Volume]:
+    """The volumes that records go to, each under its lock; those in use must be among them."""
+    volumes = []
+    for volume in sorted(books.mounted, key=lambda volume: volume.id):
+        try:
+            stack.enter_context(volume.disk.lock("survey", "surveying"))
+            tidy(volume.disk, "survey")
+        except (ArchiveError, OSError) as error:
+            if volume not in books.beside:
+                raise
+            failed.append(SurveyNote(path=shown(volume.name), text=str(error)))
+        else:
+            volumes.append(volume)
+    return volumes
+
+
+def _levelled(volumes: Sequence[Volume], roll_folder: str, failed: list[SurveyNote]) -> int:
+    """Bring records that only some volumes hold to the others; how many came."""
     folder = survey_folder(roll_folder)
     came = 0
-    for source in books.volumes:
-        for target in books.volumes:
+    for source in volumes:
+        for target in volumes:
             if source.id == target.id:
                 continue
             try:
@@ -111,7 +128,8 @@ def _looked_at(
     def work(frame: Frame) -> Look | ArchiveError:
         try:
             data = books.master_bytes(frame)
-            return look(decoder.decode(data, frame.name, orientation=frame.facts.orientation))
+            decoded = decoder.decode(data, frame.name, orientation=frame.facts.orientation)
+            return look(decoded, _own_preview(data, decoded, frame, decoder))
         except ArchiveError as error:
             return error
 
@@ -131,8 +149,20 @@ def _looked_at(
                 future.cancel()
 
 
-def _record(books: Books, roll_folder: str, batch: _Batch) -> None:
-    """Write one document with its previews and slices to every mounted volume."""
+def _own_preview(data: bytes, decoded: Decoded, frame: Frame, decoder: DecoderPool) -> Decoded | None:
+    """The preview that the camera put into the file, if it shows the frame whole and large enough."""
+    found = largest_preview(data) if frame.role is Role.RAW else None
+    if found is None or not suits(found.width, found.height, decoded):
+        return None
+    try:
+        # Turned as the frame is: what such a preview says of itself is not always true.
+        return decoder.decode(found.data, frame.name, orientation=decoded.orientation)
+    except ArchiveError:
+        return None
+
+
+def _record(volumes: Sequence[Volume], roll_folder: str, batch: _Batch) -> None:
+    """Write one document with its previews and slices to every volume."""
     slices_data = slices_png([seen.column for seen in batch.looks])
     slices = _kept("slices", "png", slices_data)
     files = {slices.path: slices_data}
@@ -145,7 +175,7 @@ def _record(books: Books, roll_folder: str, batch: _Batch) -> None:
                 frame=frame.id,
                 path=frame.path,
                 preview=preview,
-                preview_from="rendered",
+                preview_from=seen.origin,
                 slices=slices,
                 slice_at=at,
                 measures=seen.measures,
@@ -158,7 +188,7 @@ def _record(books: Books, roll_folder: str, batch: _Batch) -> None:
         slices=slices,
         frames=tuple(surveyed),
     )
-    for volume in books.volumes:
+    for volume in volumes:
         try:
             write_survey(volume.disk, survey_folder(roll_folder), files, document)
         except OSError as error:

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from functools import cached_property
 
 from archive.catalogue.books import Books
-from archive.errors import ArchiveError, UsageError, shown
+from archive.errors import UsageError, shown
 from archive.model.capture import Frame
 from archive.model.listing import NightLine
 from archive.model.place import Site
@@ -31,10 +31,10 @@ class Skies:
 
     def told(self, lines: Sequence[NightLine]) -> list[NightLine]:
         """Nights with their sky, where the site is known."""
-        sites = {site.name: site for site in self._books.catalogue.sites()}
+        sites = {site.id: site for site in self._books.catalogue.sites()}
         return [
-            replace(line, sky=night_sky(sites[line.site], date.fromisoformat(line.night)))
-            if line.site in sites
+            replace(line, sky=night_sky(sites[line.site_id], date.fromisoformat(line.night)))
+            if line.site_id in sites
             else line
             for line in lines
         ]
@@ -57,13 +57,15 @@ class Skies:
             ) from None
         place = site or self._site_of(evening)
         sky = night_sky(place, evening)
+        activity, trouble = self.activity.between(sky.begins, sky.ends)
         return SkyReport(
             night=evening.isoformat(),
             site=place.name,
             zone=place.zone,
             sky=sky,
             dipole_latitude=round(dipole_latitude(place, evening), 2),
-            activity=self.activity.between(sky.begins, sky.ends),
+            activity=activity,
+            notes=tuple(map(str, trouble)),
         )
 
     def _site_of(self, evening: date) -> Site:
@@ -95,9 +97,6 @@ class Skies:
 
     def activity_at(self, frame: Frame) -> ActivityLine | None:
         """The interval of the index that a frame was taken in; None where no sound file covers it."""
-        try:
-            found = self.activity.between(frame.taken, frame.taken + timedelta(milliseconds=1))
-        except ArchiveError:
-            # Told by `sky` and by audits; a frame's story does not fail with it.
-            return None
+        # A file that is damaged or missing is told by `sky` and by audits.
+        found, _ = self.activity.between(frame.taken, frame.taken + timedelta(milliseconds=1))
         return found[-1] if found else None

@@ -17,12 +17,12 @@ from matplotlib.figure import Figure
 from matplotlib.layout_engine import ConstrainedLayoutEngine
 from matplotlib.ticker import MaxNLocator
 
-from archive.errors import UsageError, shown
+from archive.errors import UsageError, counted, shown
 from archive.model.editing import RampLine, RampSheet
 
 _dates: Any = matplotlib.dates
 INK, QUIET, FAINT = "#23262d", "#6d727c", "#d9dce1"
-CURVE, CAMERA = "#1f4e79", "#7a7f88"
+CURVE, CAMERA, OWN = "#1f4e79", "#7a7f88", "#a8480d"
 _FONT: Any = {"font.family": "sans-serif", "font.sans-serif": ["DejaVu Sans"], "svg.fonttype": "path",
          "svg.hashsalt": "noctuary", "axes.unicode_minus": True}  # fmt: skip
 _DPI = 144
@@ -41,7 +41,8 @@ class Mark:
 class Strip:
     """One curve over time in a strip of its own; None where there is no value.
 
-    ``label`` names it, ``unit`` its axis; ``least`` is the smallest span of values that the axis shows.
+    ``label`` names it, ``unit`` its axis; ``least`` is the smallest span of values that the axis shows;
+    ``ticks`` are moments that are ticked at its foot, ``ticked`` says what they mean.
     """
 
     label: str
@@ -51,10 +52,14 @@ class Strip:
     colour: str = CURVE
     least: float = 0.0
     detail: str = ""
+    ticks: Sequence[datetime] = ()
+    ticked: str = ""
 
 
 def write_ramps(found: RampSheet, to: Path) -> None:
-    """Draw the ramps of a run, below what its camera's settings gathered, to a PNG or SVG file.
+    """Draw the ramps of a run below its brightness, or its camera's exposure if that was not surveyed.
+
+    It becomes a PNG or SVG file.
 
     Raises
     ------
@@ -68,12 +73,21 @@ def write_ramps(found: RampSheet, to: Path) -> None:
         least=2.0,
         detail="log₂(t · ISO/100 / N²), t in seconds",
     )
-    strips = [camera, *(_ramp_strip(line) for line in found.ramps)]
+    brightness = Strip(
+        label="brightness as surveyed",
+        unit="stops",
+        values=found.brightness,
+        colour=CAMERA,
+        least=2.0,
+        detail="log₂ of mean green light, 0 all clipped",
+    )
+    strips = [brightness if found.surveyed else camera]
+    strips += [_ramp_strip(line, found.taken) for line in found.ramps]
     shared = [strip for strip in strips if any(value is not None for value in strip.values)]
     write_strips(shared, found.taken, title=found.title, zone=found.zone, to=to)
 
 
-def _ramp_strip(line: RampLine) -> Strip:
+def _ramp_strip(line: RampLine, taken: Sequence[datetime]) -> Strip:
     marks = [Mark(moment=a.taken, value=a.value, words=_short(a.words)) for a in line.anchors]
     return Strip(
         label=line.parameter,
@@ -81,7 +95,9 @@ def _ramp_strip(line: RampLine) -> Strip:
         values=line.values,
         marks=marks,
         least=1.0 if line.unit == "stops" else 0.0,
-        detail=f"{line.rule}, {len(line.anchors)} anchor{'' if len(line.anchors) == 1 else 's'}",
+        detail=f"{line.rule}, {counted(len(line.anchors), 'anchor')}",
+        ticks=[taken[place] for place in line.overridden],
+        ticked=counted(len(line.overridden), "frame has", "frames have") + " own values instead",
     )
 
 
@@ -147,6 +163,8 @@ def _draw(axis: Any, strip: Strip, times: Sequence[datetime], place: ZoneInfo) -
                   markerfacecolor="white", markeredgecolor=strip.colour, markeredgewidth=1.5, zorder=4,
                   clip_on=False)  # fmt: skip
     _limits(axis, strip)
+    if strip.ticks:
+        _ticks(axis, strip, place)
     for index, mark in enumerate(strip.marks) if len(strip.marks) <= 12 else ():
         beside = [
             other.value
@@ -178,6 +196,17 @@ def _limits(axis: Any, strip: Strip) -> None:
     axis.set_ylim(middle - 0.82 * span, middle + 0.82 * span)
 
 
+def _ticks(axis: Any, strip: Strip, place: ZoneInfo) -> None:
+    """Short marks on the foot of a strip, and above its middle what they mean."""
+    foot = axis.get_xaxis_transform()
+    moments = [moment.astimezone(place) for moment in strip.ticks]
+    (drawn,) = axis.plot(moments, [0.05] * len(moments), linestyle="none", marker="|", markersize=9,
+                         markeredgewidth=1.4, color=OWN, transform=foot, zorder=3.5,
+                         label=strip.ticked)  # fmt: skip
+    axis.legend(handles=[drawn], loc="lower center", bbox_to_anchor=(0.5, 0.99), fontsize=7.5,
+                frameon=False, handlelength=0.8, borderpad=0.25, labelcolor=INK)  # fmt: skip
+
+
 def _label(axis: Any, mark: Mark, times: Sequence[datetime], place: ZoneInfo, *, above: bool) -> None:
     """The mark's value beside it, off the curve: below where it is lower than the marks around it."""
     moment = mark.moment.astimezone(place)
@@ -185,7 +214,8 @@ def _label(axis: Any, mark: Mark, times: Sequence[datetime], place: ZoneInfo, *,
     share = (moment - times[0]).total_seconds() / whole
     side = "left" if share < 0.06 else "right" if share > 0.94 else "center"
     axis.annotate(mark.words, (moment, mark.value), xytext=(0, 6 if above else -6), fontsize=8, color=INK,
-                  textcoords="offset points", ha=side, va="bottom" if above else "top", zorder=5)  # fmt: skip
+                  textcoords="offset points", ha=side, va="bottom" if above else "top", zorder=2.5,
+                  bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.2})  # fmt: skip
 
 
 def _short(words: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from archive.errors import shown
+from archive.errors import counted, shown
 from archive.model.clocks import ClockCheck, PairCheck, SunSpan, Sureness
 from archive.model.place import ClockCorrection
 from archive.views.report import Report, minutes
@@ -25,7 +25,9 @@ def correction_in_words(clock: ClockCorrection, *, off: bool = False) -> str:
 def tell_clock_check(report: Report, told: ClockCheck) -> None:
     """What the cameras say of each other, what the sun says of each, and what to type."""
     if told.unseen:
-        report.say(f"{told.unseen} frames are not surveyed, and do not count here.", "yellow")
+        report.say(
+            f"{counted(told.unseen, 'frame is', 'frames are')} not surveyed, and do not count here.", "yellow"
+        )
     for pair in told.pairs:
         report.say(pair_in_words(pair))
     for check in told.suns:

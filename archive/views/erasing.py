@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from archive.errors import shown
+from archive.errors import counted, shown
 from archive.model.erasing import EraseAnswer
 from archive.views.report import Report, size
 
@@ -20,24 +20,25 @@ def tell_erasing(answer: EraseAnswer, report: Report) -> None:
     devices = f"{answer.wanted} different devices" if answer.wanted > 1 else "one device"
     if answer.may_erase:
         report.say(
-            f"Yes: {name} may be erased. All {answer.files} files ({size(answer.size)}) "
+            f"Yes: {name} may be erased. All {counted(answer.files, 'file')} ({size(answer.size)}) "
             f"are proven on {devices}.",
             "bold green",
         )
     else:
         short = sum(len(each.files) for each in answer.lacking)
         report.say(
-            f"No: keep {name}. {short} files are not proven on {devices}."
+            f"No: keep {name}. {counted(short, 'file is', 'files are')} not proven on {devices}."
             if short
             else f"No: keep {name}. Nothing on it could be judged.",
             "bold red",
         )
     if answer.card_grade is not None:
-        report.say(f"  The card: {answer.files} files, {_GRADES[answer.card_grade]}.")
+        report.say(f"  The card: {counted(answer.files, 'file')}, {_GRADES[answer.card_grade]}.")
     for proof in answer.evidence:
         told = "" if proof.declared else ", told by the system"
         report.say(
-            f"  {shown(proof.volume)}: {proof.files} files, {proof.how} (device: {proof.device}{told})."
+            f"  {shown(proof.volume)}: {counted(proof.files, 'file')}, {proof.how} "
+            f"(device: {proof.device}{told})."
         )
     for lacking in answer.lacking:
         report.say(f"  {len(lacking.files)} × {lacking.reason}:", "red")
@@ -46,7 +47,9 @@ def tell_erasing(answer: EraseAnswer, report: Report) -> None:
         if len(lacking.files) > _MOST:
             report.say(f"    … and {len(lacking.files) - _MOST} more; --json lists all.")
     if answer.ignored:
-        report.say(f"  {len(answer.ignored)} files of operating systems and links were not asked about.")
+        report.say(
+            f"  {counted(len(answer.ignored), 'file')} of operating systems and links: not asked about."
+        )
     for remark in answer.remarks:
         report.say(f"  {remark}", "yellow")
     report.say(f"  Checked {answer.checked.replace('T', ' ').removesuffix('Z')} UTC. Nothing was erased.")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from archive.errors import shown
+from archive.errors import counted, shown
 from archive.model.identity import short
 from archive.model.uniting import JournalView, UniteReport
 from archive.views.report import Report, size
@@ -10,10 +10,16 @@ from archive.views.report import Report, size
 
 def journal_told(report: Report, view: JournalView) -> None:
     """The newest entries as a table, then what is odd."""
-    report.say(f"{view.entries} entries.")
+    report.say(f"{counted(view.entries, 'entry', 'entries')}.")
     if view.lines:
         report.table(
-            (("number", "right"), ("written", "left"), ("by", "left"), ("id", "left"), ("decision", "left")),
+            (
+                ("number", "right"),
+                ("written (UTC)", "left"),
+                ("by", "left"),
+                ("id", "left"),
+                ("decision", "left"),
+            ),
             (
                 (
                     str(line.entry.counter),
@@ -29,7 +35,7 @@ def journal_told(report: Report, view: JournalView) -> None:
         report.say(f"  {fault}", "bold red")
     for told in view.noticed:
         report.say(f"  {told}")
-    if not view.faults:
+    if view.entries and not view.faults:
         report.say("Every entry is whole, and counts.")
 
 
@@ -38,18 +44,18 @@ def unite_told(report: Report, united: UniteReport) -> None:
     other = shown(united.other)
     kinds = ", ".join(f"{count} {kind}" for kind, count in united.kinds)
     by = f", by {', '.join(shown(person) for person in united.persons)}" if united.persons else ""
-    what = f"{united.entries} entries" + (f" ({kinds}{by})" if united.entries else "")
+    what = counted(united.entries, "entry", "entries") + (f" ({kinds}{by})" if united.entries else "")
     if united.done:
         report.say(f"Taken in from {other}: {what}.")
     else:
         report.say(f"{other} is another archive, begun apart from this one. It would bring {what}.")
     if united.done and united.same_archive:
-        report.say(f"Given to it: {united.given} entries.")
+        report.say(f"Given to it: {counted(united.given, 'entry', 'entries')}.")
     if united.rolls:
         total = sum(roll.size for roll in united.rolls)
-        report.say(f"{len(united.rolls)} rolls ({size(total)}) are only there:")
+        report.say(f"Only there: {counted(len(united.rolls), 'roll')} ({size(total)}):")
         for roll in united.rolls:
-            report.say(f"  {shown(roll.folder)}: {roll.files} files, {size(roll.size)}")
+            report.say(f"  {shown(roll.folder)}: {counted(roll.files, 'file')}, {size(roll.size)}")
         report.say(
             "Their frames are listed here, and their masters are found while that copy is mounted there."
             if united.same_archive

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from archive.errors import shown
+from archive.errors import counted, shown
 from archive.model.entry import MAIN
 from archive.model.identity import short
 from archive.model.listing import Course, FoundFrames, FrameLine, HistoryLine, NightLine, SequenceLine, Story
@@ -45,7 +45,7 @@ def tell_nights(
             line.night,
             shown(line.site or "–"),
             ", ".join(shown(camera) for camera in line.cameras),
-            str(line.frames),
+            f"{line.frames}{_mark(line.contested)}",
             str(line.sequences),
             span(line.first, line.last, line.zone),
             *(cells[index] for _, cells in more),
@@ -53,6 +53,24 @@ def tell_nights(
         for index, line in enumerate(lines)
     ]
     report.table(columns, rows)
+    _tell_contested(
+        report, sum(line.contested for line in lines), [line.night for line in lines if line.contested]
+    )
+
+
+def _mark(contested: int) -> str:
+    return "!" if contested else ""
+
+
+def _tell_contested(report: Report, count: int, where: Sequence[str]) -> None:
+    """How many frames have a recipe that two versions claim, where the first of them are, and what to do."""
+    if count:
+        some = ", ".join([*map(shown, where[:3]), *(["…"] if len(where) > 3 else [])])
+        report.say(
+            f"! {counted(count, 'frame has', 'frames have')} more than one current recipe, in {some}: "
+            f"`noctuary recipe settle {shown(where[0])} --show`.",
+            "yellow",
+        )
 
 
 def tell_sequences(report: Report, lines: Sequence[SequenceLine]) -> None:
@@ -63,7 +81,7 @@ def tell_sequences(report: Report, lines: Sequence[SequenceLine]) -> None:
     bars = 40 if report.console.width >= _WIDE else 10
     columns = [
         (Column("sequence"), [line.address for line in lines]),
-        (Column("frames", right=True), [str(line.frames) for line in lines]),
+        (Column("frames", right=True), [f"{line.frames}{_mark(line.contested)}" for line in lines]),
         (Column("missed", right=True), [str(line.missed) for line in lines]),
         (Column("cadence", right=True, spare=1), [f"{line.cadence_s:.1f} s" for line in lines]),
         (Column("spans", right=True), [minutes(line.span_s) for line in lines]),
@@ -76,6 +94,9 @@ def tell_sequences(report: Report, lines: Sequence[SequenceLine]) -> None:
     if any(line.title for line in lines):
         columns.append((Column("title", gives=Gives.ENDS, least=10), [shown(line.title) for line in lines]))
     report.table([column for column, _ in columns], list(zip(*(cells for _, cells in columns), strict=True)))
+    _tell_contested(
+        report, sum(line.contested for line in lines), [line.address for line in lines if line.contested]
+    )
 
 
 def tell_frames(report: Report, lines: Sequence[FrameLine]) -> None:
@@ -116,11 +137,11 @@ def tell_found(report: Report, found: FoundFrames) -> None:
     tell_frames(report, found.frames)
     left = found.count - len(found.frames)
     if found.more:
-        report.say(f"{len(found.frames)} of more than {found.count} frames; --limit lists more.")
+        report.say(f"{len(found.frames)} of {found.count} frames or more; --limit lists more.")
     elif left > 0:
         report.say(f"{len(found.frames)} of {found.count} frames; --limit lists more.")
     else:
-        report.say(f"{found.count} frames." if found.count != 1 else "1 frame.")
+        report.say(f"{counted(found.count, 'frame')}.")
 
 
 def tell_queries(report: Report, kept: Mapping[str, str]) -> None:
@@ -177,12 +198,11 @@ def _version_rows(versions: Sequence[HistoryLine]) -> list[tuple[str, str]]:
     for each in versions[:_MOST_VERSIONS]:
         version = each.version
         kind = "shared" if version.selection else "own"
-        kind += "" if version.line == MAIN else f", line {shown(version.line)}"
+        kind += "" if version.line == MAIN else f", line {shown(each.line)}"
         who = f"  {shown(version.person)}" if version.person else ""
         note = f"  “{shown(version.note)}”" if version.note else ""
         mark = "*" if each.current else " "
-        written = version.time.replace("T", " ")[:16]
-        rows.append(("version", f"{mark} {short(version.entry)}  {written}{who}  ({kind}){note}"))
+        rows.append(("version", f"{mark} {short(version.entry)}  {version.when}{who}  ({kind}){note}"))
     left = len(versions) - _MOST_VERSIONS
     if left > 0:
         rows.append(("", f"… and {left} older; `noctuary recipe history` lists all"))

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from archive.errors import shown
+from archive.errors import counted, shown
 from archive.model.lens import FallOffMeasure, LensAnswer, LensCandidate
+from archive.model.survey import DarksFound
 from archive.views.report import Report
 
 
@@ -28,6 +29,22 @@ def tell_lens(report: Report, answer: LensAnswer) -> None:
     report.table(columns, rows)
     if answer.chosen is None:
         report.say("None of them is used unless you say which it is: --take NUMBER.")
+
+
+def tell_darks(report: Report, found: DarksFound, *, taken: bool) -> None:
+    """Dark frames that fit a frame, and how they are used."""
+    if not found.frames:
+        report.say(f"No dark frame of the settings of {shown(found.frame)} was found.")
+    else:
+        first, last = found.frames[0], found.frames[-1]
+        names = f"{shown(first.name)} to {shown(last.name)}" if len(found.frames) > 1 else shown(first.name)
+        report.say(f"{counted(len(found.frames), 'dark frame')} of the night {found.night}: {names}")
+        if not taken:
+            report.say("Nothing was changed. --take uses them.")
+    if found.unseen:
+        report.say(
+            f"{counted(found.unseen, 'frame')} of the same settings not looked at; `noctuary survey` does so."
+        )
 
 
 def tell_fall_off(report: Report, found: FallOffMeasure) -> None:

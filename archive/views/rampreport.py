@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from archive.errors import shown
+from archive.errors import counted, shown
 from archive.model.editing import RampLine, RampSheet, Saved
 from archive.views.recipereport import tell_saved
 from archive.views.report import Report, local
@@ -23,9 +23,12 @@ def tell_ramp_saved(report: Report, saved: Saved, found: RampSheet) -> None:
 
 
 def tell_ramps(report: Report, found: RampSheet) -> None:
-    """Camera exposure along a run, and below it each ramp in a strip of its own."""
-    report.say(f"{found.title}: {len(found.frames)} frames", "bold")
-    if any(value is not None for value in found.exposure):
+    """Brightness along a run, or exposure where it was not surveyed, and below it each ramp by itself."""
+    report.say(f"{found.title}: {counted(len(found.frames), 'frame')}", "bold")
+    if found.surveyed:
+        report.say("brightness as surveyed, stops (log2 of mean green light, 0 all clipped)")
+        _chart(report, found, Curve(values=found.brightness), height=5)
+    elif any(value is not None for value in found.exposure):
         report.say("camera exposure, stops (log2 of t · ISO/100 / N², in seconds)")
         _chart(report, found, Curve(values=found.exposure), height=5)
     if not found.ramps:
@@ -43,6 +46,13 @@ def _tell_line(report: Report, found: RampSheet, line: RampLine, *, height: int)
     _chart(report, found, Curve(values=line.values, marks=at), height=height)
     told = [f"#{anchor.position} {anchor.words}" for anchor in line.anchors]
     report.say("anchors  " + "   ".join(told) if told else "anchors  none among these frames")
+    if line.overridden:
+        count, some = len(line.overridden), [shown(found.frames[i]) for i in line.overridden]
+        report.say(
+            f"{counted(count, 'frame has', 'frames have')} own values in sequences instead "
+            f"({', '.join(_first(some))})",
+            "yellow",
+        )
 
 
 def _chart(report: Report, found: RampSheet, curve: Curve, *, height: int) -> None:
@@ -56,7 +66,7 @@ def _tell_outside(report: Report, found: RampSheet) -> None:
     if found.outside:
         some = ", ".join(shown(name) for name in _first(found.outside))
         report.say(
-            f"{len(found.outside)} frames are reached by no ramp ({some}). "
+            f"{counted(len(found.outside), 'frame is', 'frames are')} reached by no ramp ({some}). "
             "`noctuary recipe ramp extend` takes them in.",
             "yellow",
         )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from archive.errors import shown
+from archive.errors import counted, shown
 from archive.model.editing import (
     Carried,
     Comparison,
@@ -12,7 +12,9 @@ from archive.model.editing import (
     FinishLine,
     HouseLine,
     LineState,
+    Masked,
     Saved,
+    Settled,
     Source,
     TakenBack,
 )
@@ -27,13 +29,58 @@ def tell_saved(report: Report, saved: Saved) -> None:
     if saved.entry is None:
         report.say("Nothing changed: that is so already.")
         return
-    whose = f"shared by {saved.frames} frames" if saved.shared else shown(saved.frame.name)
-    line = "" if saved.line == MAIN else f" on the line {shown(saved.line)}"
-    report.say(f"{whose}: version {short(saved.entry)}{line}", "bold")
+    _tell_heading(report, saved)
     for words in saved.words:
         report.say(f"  {words}")
     if saved.in_sequence and not saved.shared:
         report.say("  It counts in sets and movies too; --still-only keeps it out of them.")
+    _tell_settled(report, saved.settled)
+    _tell_masked(report, saved.masked, saved.masked_stills)
+
+
+def _tell_heading(report: Report, saved: Saved) -> None:
+    frames = counted(saved.frames, "frame")
+    if saved.shared:
+        whose = f"shared by {frames}"
+    else:
+        whose = shown(saved.frame.name) if saved.frames == 1 else frames
+    if not saved.version:
+        report.say(whose, "bold")
+        return
+    line = "" if saved.line == MAIN else f" on the line {shown(saved.line)}"
+    report.say(f"{whose}: version {short(saved.entry or '')}{line}", "bold")
+
+
+def _tell_settled(report: Report, settled: Sequence[Settled], *, would: bool = False) -> None:
+    """Contests that an edit ended: what it went on from, and what stands no more."""
+    for each in settled:
+        newest, *others = each.versions
+        what = f"what {counted(each.frames, 'frame')} shared" if each.shared else "its own recipe"
+        gone = ", ".join(_of(version) for version in others)
+        report.say(
+            f"  {'Would settle' if would else 'Settled'} a contest of {what}: goes on from {_of(newest)}; "
+            f"current no more: {gone}.",
+            "yellow",
+        )
+        if not would:
+            report.say(
+                "    `noctuary recipe history` has them all, `noctuary recipe reinstate` takes another."
+            )
+
+
+def _of(version: Version) -> str:
+    who = f" by {shown(version.person)}" if version.person else ""
+    return f"{short(version.entry)}{who} of {version.when}"
+
+
+def _tell_masked(report: Report, masked: Masked, stills: Masked) -> None:
+    """Frames that keep their own values, the first dozen of many."""
+    told = [f"{shown(frame)} keeps its own {', '.join(names)}" for frame, names in masked]
+    told += [f"{shown(frame)} keeps its own {', '.join(names)} (stills only)" for frame, names in stills]
+    for text in told[:12]:
+        report.say(f"  {text}")
+    if len(told) > 12:
+        report.say(f"  … and {len(told) - 12} more; --json lists all.")
 
 
 def tell_sources(report: Report, sources: Sequence[Source], *, why: bool) -> None:
@@ -60,12 +107,26 @@ def tell_history(report: Report, lines: Sequence[HistoryLine]) -> None:
     for line in lines:
         version = line.version
         mark = "*" if line.current else " "
-        report.say(f"{mark} {_heading(version)}", "bold")
+        report.say(f"{mark} {_heading(version, line.line)}", "bold")
         for words in line.words or ("the same values",):
             report.say(f"      {words}")
         for note in (version.note, line.later_note):
             if note:
                 report.say(f"      “{shown(note)}”")
+    standing: dict[tuple[str, str], list[HistoryLine]] = {}
+    for line in lines:
+        if line.current:
+            standing.setdefault((line.version.layer, line.line), []).append(line)
+    for (_, called), rivals in standing.items():
+        if len(rivals) > 1:
+            kind = "shared" if rivals[0].version.selection else "own"
+            kind += "" if called == MAIN else f" (line {shown(called)})"
+            told = ", ".join(_of(line.version) for line in rivals)
+            report.say(
+                f"Contested: {len(rivals)} {kind} versions claim to be current: {told}. The newest is used; "
+                "`noctuary recipe settle FRAME --show` lists them side by side.",
+                "yellow",
+            )
 
 
 def _heading(version: Version, called: str = "") -> str:
@@ -73,22 +134,20 @@ def _heading(version: Version, called: str = "") -> str:
     kind = "shared" if version.selection else "own, in sequences too" if version.in_sequence else "own"
     kind += "" if version.line == MAIN else f", line {shown(called or version.line)}"
     who = f" {shown(version.person)}" if version.person else ""
-    return f"{short(version.entry)}  {version.time.replace('T', ' ')[:16]}{who}  ({kind})"
+    return f"{short(version.entry)}  {version.when}{who}  ({kind})"
 
 
 def tell_carried(report: Report, carried: Carried, *, dry_run: bool) -> None:
     """What carrying did, or would do; and whose own values hide some of it."""
     verb = "would be carried to" if dry_run else "carried to" if carried.entry else "shared already by"
-    report.say(f"{', '.join(carried.operators)}: {verb} {carried.frames} frames.")
+    report.say(f"{', '.join(carried.operators)}: {verb} {counted(carried.frames, 'frame')}.")
     if carried.ramps_kept:
         report.say(f"  goes on ramping: {', '.join(carried.ramps_kept)}")
     if carried.ramps_ended:
         ends = "would end" if dry_run else "ended"
         report.say(f"  {ends} as a ramp: {', '.join(carried.ramps_ended)}; one value from now on", "yellow")
-    for frame, operators in carried.masked[:12]:
-        report.say(f"  {shown(frame)} keeps its own {', '.join(operators)} in sequences")
-    if len(carried.masked) > 12:
-        report.say(f"  … and {len(carried.masked) - 12} more; --json lists all.")
+    _tell_settled(report, carried.settled, would=dry_run)
+    _tell_masked(report, carried.masked, carried.masked_stills)
 
 
 def tell_contests(report: Report, contests: Sequence[Contest]) -> None:
@@ -99,10 +158,13 @@ def tell_contests(report: Report, contests: Sequence[Contest]) -> None:
         what = "their shared recipe" if contest.shared else "its own recipe"
         count = len(contest.frames)
         names = shown(contest.frames[0]) if count == 1 else f"{count} frames from {shown(contest.frames[0])}"
-        report.say(f"{names}: {len(contest.versions)} versions claim to be {what}", "bold")
+        others = f" and {counted(contest.others, 'other')}" if contest.others else ""
+        report.say(f"{names}{others}: {len(contest.versions)} versions claim to be {what}", "bold")
+        if contest.stills_only:
+            report.say("  In sets and movies nothing is contested: of these at most one was saved for them.")
         for position, version in enumerate(contest.versions):
             used = "  used until it is settled" if position == 0 else ""
-            report.say(f"  {_heading(version)}{used}")
+            report.say(f"  {_heading(version, contest.line)}{used}")
             if version.note:
                 report.say(f"      “{shown(version.note)}”")
         heads = [("operator", ""), *((short(version.entry, 8), "") for version in contest.versions)]
@@ -113,7 +175,7 @@ def tell_lines(report: Report, states: Sequence[LineState]) -> None:
     """The lines of a frame or a run; * marks the one that speaks."""
     for state in states:
         mark = "*" if state.current else " "
-        count = f"{state.versions} version{'' if state.versions == 1 else 's'}"
+        count = counted(state.versions, "version")
         newest = f", newest {_heading(state.newest, state.name)}" if state.newest else ""
         report.say(f"{mark} {shown(state.name)}  {count}{newest}")
 
@@ -156,6 +218,12 @@ def tell_comparison(report: Report, found: Comparison) -> None:
         f"{found.largest:.1f} at most; {100 * found.changed:.1f} % of the pixels differ by 1 or more "
         f"(about what can be seen), {100 * found.any_changed:.1f} % at all."
     )
+    if found.contested:
+        report.say(
+            "Contested: what stands now is the newest of several versions that claim to be current. "
+            "`noctuary recipe settle FRAME --show` lists them.",
+            "yellow",
+        )
     if found.written:
         report.say(f"Written: {shown(found.written)}")
 
@@ -173,5 +241,8 @@ def tell_taken_back(report: Report, taken: TakenBack) -> None:
     report.say(f"{short(taken.of)} was taken back, by {short(taken.entries[0])}:", "bold")
     for words in taken.words[:12]:
         report.say(f"    {words}")
+    if len(taken.words) > 12:
+        report.say(f"    … and {len(taken.words) - 12} more; --json lists all.")
     if taken.overruled:
-        report.say(f"  {taken.overruled} later statements were overruled.", "yellow")
+        overruled = counted(taken.overruled, "later statement was", "later statements were")
+        report.say(f"  {overruled} overruled.", "yellow")

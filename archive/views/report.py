@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from rich.console import Console
 from rich.text import Text
 
-from archive.errors import shown
+from archive.errors import counted, shown
 from archive.model.capture import CaptureFacts
 from archive.model.identity import short
 from archive.model.results import (
@@ -24,7 +24,7 @@ from archive.model.results import (
 from archive.views.tables import Column, Gives, fitted
 
 _MOST_NOTES = 12
-_WHOLE = frozenset({"night", "sequence", "file", "id", "taken", "written", "spec"})
+_WHOLE = frozenset({"night", "sequence", "file", "id", "taken", "written (UTC)", "spec"})
 """Columns that people copy from: a name broken over two lines cannot be."""
 
 
@@ -99,8 +99,9 @@ class Report:
         untold = [file for file in report.files if file.state == "failed" and file.text not in lost]
         self.notes("Failed", [FileNote(path=shown(f.path), text=f.text) for f in untold], "bold red")
         if report.contested:
+            have = counted(len(report.contested), "frame has", "frames have")
             self.say(
-                f"  {len(report.contested)} frames have two current recipes; the newest was taken. "
+                f"  {have} two current recipes; the newest was taken. "
                 f"`noctuary recipe settle {shown(report.contested[0])} --show` lists both.",
                 "yellow",
             )
@@ -144,7 +145,8 @@ class Report:
     def audit(self, report: AuditReport) -> None:
         volumes = ", ".join(shown(name) for name in report.volumes)
         self.say(
-            f"{volumes}: {report.files} files ({size(report.size)}), {report.entries} journal entries and "
+            f"{volumes}: {counted(report.files, 'file')} ({size(report.size)}), "
+            f"{counted(report.entries, 'journal entry', 'journal entries')} and "
             f"{report.derivatives} derivatives re-read ({grade(report.grade)})."
         )
         if not report.findings:
@@ -156,8 +158,9 @@ class Report:
 
     def rebuild(self, report: RebuildReport) -> None:
         self.say(
-            f"The catalogue was made anew: {report.entries} entries, {report.rolls} rolls, "
-            f"{report.frames} frames, {report.sequences} sequences. No master was opened."
+            f"The catalogue was made anew: {counted(report.entries, 'entry', 'entries')}, "
+            f"{counted(report.rolls, 'roll')}, {counted(report.frames, 'frame')}, "
+            f"{counted(report.sequences, 'sequence')}. No master was opened."
         )
         for fault in report.faults:
             self.say(f"  {fault}", "bold red")

@@ -31,6 +31,8 @@ def tell_sky(report: Report, told: SkyReport) -> None:
         told_kp = ", ".join(f"{local(a.begins, zone):%H}h {kp_in_words(a)}" for a in told.activity)
         rows.append(("Kp from the hour on", told_kp))
     report.table([("", ""), ("", "")], rows)
+    for note in told.notes:
+        report.say(note, "yellow")
     report.say("For planning pictures, not for navigation or safety in the field.")
 
 

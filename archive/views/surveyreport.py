@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from archive.errors import shown
+from archive.errors import counted, shown
 from archive.model.survey import LevellingReport, SequenceSurvey, SurveyReport
 from archive.views.report import Report, local
 from archive.views.sparkline import sparkline
@@ -17,7 +17,7 @@ def tell_survey(report: Report, told: SurveyReport) -> None:
     """What a survey did."""
     held = f", {told.held} held already" if told.held else ""
     copied = f"; {told.copied} records brought to other volumes" if told.copied else ""
-    report.say(f"{told.measured} frames measured{held}{copied}.")
+    report.say(f"{counted(told.measured, 'frame')} measured{held}{copied}.")
     for note in told.failed[:_MOST]:
         report.say(f"  {note.path}: {note.text}", "bold red")
     if len(told.failed) > _MOST:
@@ -28,7 +28,7 @@ def tell_surveyed(report: Report, told: SequenceSurvey) -> None:
     """One sequence: its curves from first frame to last, and what is notable in it."""
     report.say(shown(told.name), "bold")
     if told.unseen:
-        report.say(f"  {told.unseen} frames are not surveyed.", "yellow")
+        report.say(f"  {counted(told.unseen, 'frame is', 'frames are')} not surveyed.", "yellow")
     if not told.lines:
         return
     lines = told.lines
@@ -52,7 +52,7 @@ def tell_levelling(report: Report, told: LevellingReport, *, dry_run: bool) -> N
     """What levelling found, and whether it counts now."""
     jumps = f", {len(told.jumps)} changes of settings bridged" if told.jumps else ""
     report.say(
-        f"{shown(told.name)}: {told.frames} frames, flicker of {told.flicker:.3f} stops{jumps}; "
+        f"{shown(told.name)}: {counted(told.frames, 'frame')}, flicker of {told.flicker:.3f} stops{jumps}; "
         f"at most {told.largest:+.2f} stops are added."
     )
     if told.entry:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from archive.errors import shown
-from archive.model.results import HistoryCheck, IngestReport
+from collections.abc import Sequence
+
+from archive.errors import counted, shown
+from archive.model.results import ClosingReport, HistoryCheck, IngestReport, RollResult
 from archive.views.report import Report, grade, size
 
 
@@ -13,16 +15,17 @@ def tell_ingest(answer: IngestReport, report: Report) -> None:
     say(f"{shown(answer.source)}", "bold")
     if answer.empty:
         say("  There is nothing to take in: the card holds no file that could be copied.")
+    elif answer.rolls and not answer.copied and not answer.failed:
+        say(f"  All {len(answer.held)} files lie here already; what was interrupted is completed.")
     elif not answer.copied and not answer.failed:
-        say(f"  Nothing new: all {len(answer.held)} files are held already.")
+        say(f"  Nothing new: {counted(len(answer.held), 'file is', 'files are')} held already.")
     else:
         say(
-            f"  {answer.copied} files copied ({size(answer.copied_size)}), "
+            f"  {counted(answer.copied, 'file')} copied ({size(answer.copied_size)}), "
             f"{len(answer.held)} held already, {len(answer.ignored)} ignored, "
             f"{len(answer.failed)} failed."
         )
-    for roll in answer.rolls:
-        say(f"  masters/{roll.folder}: {roll.frames} frames, {roll.files} files, {size(roll.size)}")
+    _rolls(answer.rolls, report)
     for note in answer.completed:
         say(f"  {note.path} was completed with {note.text}, which another volume holds already.")
     for volume in answer.volumes:
@@ -43,6 +46,27 @@ def tell_ingest(answer: IngestReport, report: Report) -> None:
         )
     for waiting in answer.waiting:
         say(f"  Unfinished: {waiting}.", "yellow")
+
+
+def tell_closing(answer: ClosingReport, report: Report) -> None:
+    """What is safe of the ingests that were ended, and what never came."""
+    say = report.say
+    if not answer.begun and not answer.waiting:
+        say("No ingest is unfinished.")
+    for begun in answer.begun:
+        say(f"The ingest begun {begun} is closed.", "bold")
+    _rolls(answer.rolls, report)
+    for note in answer.completed:
+        say(f"  {note.path} was completed with {note.text}, which another volume holds already.")
+    report.notes("Planned, and missing", answer.failed, "bold red")
+    for waiting in answer.waiting:
+        say(f"  Unfinished: {waiting}.", "yellow")
+
+
+def _rolls(rolls: Sequence[RollResult], report: Report) -> None:
+    for roll in rolls:
+        held = f"{counted(roll.frames, 'frame')}, {counted(roll.files, 'file')}, {size(roll.size)}"
+        report.say(f"  masters/{roll.folder}: {held}")
 
 
 def history_in_words(history: HistoryCheck) -> str:

@@ -1,18 +1,23 @@
 """Figures of the picture engine, each beside a plain way, medians of one run on one machine.
 
 Run it with ``python tests/benchmarks/engine_table.py``; it makes its own 24-megapixel raw file. It prints
-milliseconds and ratios, because machines differ and drift; nothing here is asserted. Quality of noise
-reduction is measured on the demo's noiseless scene; PyWavelets is needed for the wavelets.
+milliseconds and ratios, because machines differ and drift; nothing here is asserted. The plain routes do no
+warp and subtract no dark frame, so ours is compared without them and told with them. Quality of noise
+reduction is measured on the demo's noiseless scene.
 """
 
 from __future__ import annotations
 
 import argparse
 import io
+import itertools
 import resource
 import statistics
+import subprocess
+import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from functools import cache
 from typing import Any
 
 import cv2
@@ -25,8 +30,10 @@ from skimage.restoration import denoise_nl_means, denoise_wavelet
 
 from archive.demo import cards
 from archive.engine import operator
+from archive.engine.darkframe import MasterDark
 from archive.engine.decode import Decoded, DecoderPool
 from archive.engine.foundation import current_foundation
+from archive.engine.keptplanes import KeptPlanes
 from archive.engine.output import encode_jpeg
 from archive.engine.pipeline import render
 from archive.model.product import PixelSpec
@@ -36,10 +43,19 @@ EVERY = {
     "hot_pixels": {"reach": 12.0}, "vignetting": {"corner": 0.8}, "exposure": {"stops": 0.3},
     "highlight_recovery": {"stops": 0.6}, "highlight_compression": {"stops": 0.5},
     "shadow_lift": {"stops": 0.8}, "local_contrast": {"amount": 0.2}, "contrast": {"amount": 0.15},
-    "chroma": {"amount": 0.1}, "luminance_noise": {"strength": 1.5}, "colour_noise": {"strength": 4.0},
+    "chroma": {"amount": 0.1}, "luminance_noise": {"strength": 1.5}, "colour_noise": {"strength": 2.0},
     "sharpness": {"amount": 0.4},
 }  # fmt: skip
-HD = (1920, 1280)
+LENS = {
+    "dark_frame": {"frames": "xxh128:" + 32 * "0"}, "balance": {"kelvin": 4600.0},
+    "fall_off": {"k1": -0.4, "k2": 0.1}, "distortion": {"k1": 0.02}, "straighten": {"angle": 1.5},
+    "lateral_colour": {"red": 1.0004, "blue": 0.9996}, "crop": {"left": 0.02, "right": 0.02},
+}  # fmt: skip
+HD, SIZE = (1920, 1280), (6000, 4000)
+THROUGH_LIBRAW = (
+    sys.executable, "-P", "-c",
+    "from archive.engine import rawfile, worker; worker.main(lambda data: rawfile.read(data, measured=True))",
+)  # fmt: skip
 LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 
 
@@ -122,32 +138,79 @@ def sensible(data: bytes) -> bytes:
     return jpeg(made)
 
 
+def pool_through(reader: str) -> DecoderPool:
+    """One decoding process that reads raws by LibRaw alone, or as the archive does."""
+    return DecoderPool(1, command=THROUGH_LIBRAW) if reader == "LibRaw" else DecoderPool(1)
+
+
+def ours(pool: DecoderPool, data: bytes, steps: EffectiveRecipe, fit: tuple[int, int] | None) -> bytes:
+    dark = covered() if any(values.name == "dark_frame" for values in steps.base) else None
+    decoded = pool.decode(data, "bench.dng")
+    return encode_jpeg(render(decoded, steps, PixelSpec(fit=fit), threads=2, dark=dark), quality=90)
+
+
+@cache
+def covered() -> MasterDark:
+    """A master of the dark: a glow that grows towards one side."""
+    width, height = SIZE
+    glow = np.broadcast_to(np.linspace(0, 6, width, dtype=np.float32), (height, width))
+    return MasterDark(counts=np.ascontiguousarray(glow), pattern=(0, 1, 1, 2))
+
+
+ROUTES: dict[str, Callable[[DecoderPool, bytes], object]] = {
+    "HD, every operator": lambda pool, data: ours(pool, data, recipe(EVERY), HD),
+    "HD, with lens, dark frame, crop and straightening": lambda pool, data: ours(
+        pool, data, recipe(EVERY | LENS), HD
+    ),
+    "full size, every operator": lambda pool, data: ours(pool, data, recipe(EVERY), None),
+    "plain: full demosaic, float64, Pillow": lambda _, data: plain(data),
+    "sensible: half size, float32, OpenCV": lambda _, data: sensible(data),
+}
+
+
+def raw_file() -> bytes:
+    return next(iter(cards.raw_files("north", [40], size=SIZE)))
+
+
+def through(reader: str, data: bytes, others: dict[str, float], times: int) -> None:
+    """Ours from the file on, through LibRaw's unpacking or our own, beside other ways' milliseconds."""
+    with pool_through(reader) as pool:
+        for _ in range(3):
+            pool.decode(data, "bench.dng")
+        hd = median(lambda: ours(pool, data, recipe(EVERY), HD), times)
+        sensible_ms = others["sensible"]
+        print(
+            f"  {reader}: {hd:.0f} ms, {others['plain'] / hd:.1f} × plain, {sensible_ms / hd:.2f} × sensible"
+        )
+        if reader == "LibRaw":
+            apart = (sensible_ms - others["unpacking"]) / max(hd - others["unpacking"], 1)
+            print(f"    with unpacking subtracted from both: {apart:.1f} × sensible")
+        bent = median(lambda: ours(pool, data, recipe(EVERY | LENS), HD), times)
+        print(f"    with lens, dark frame, crop and straightening, which neither does: {bent:.0f} ms")
+        full = median(lambda: ours(pool, data, recipe(EVERY), None), times)
+        print(f"    full size: {full:.0f} ms, {full / others['AHD']:.2f} of LibRaw's AHD alone")
+
+
 def speed(times: int) -> None:
-    data = next(iter(cards.raw_files("north", [40], size=(6000, 4000))))
-    every, spec = recipe(EVERY), PixelSpec(fit=HD)
-    with DecoderPool(1) as pool:
+    data = raw_file()
+
+    def unpacked() -> None:
+        with rawpy.imread(io.BytesIO(data)) as raw:
+            raw.raw_image_visible.sum(dtype=np.uint64)
+
+    unpack = median(unpacked, times)
+    route, half = median(lambda: plain(data), 1), median(lambda: sensible(data), times)
+    ahd = median(lambda: opened(data, demosaic_algorithm=rawpy.DemosaicAlgorithm.AHD), times)
+    print(
+        f"24 MP file to HD JPEG: plain {route:.0f} ms, sensible {half:.0f} ms, unpacking {unpack:.0f} ms, "
+        f"LibRaw's AHD alone {ahd:.0f} ms"
+    )
+    others = {"plain": route, "sensible": half, "unpacking": unpack, "AHD": ahd}
+    for reader in ("LibRaw", "own reader"):
+        through(reader, data, others, times)
+    every = recipe(EVERY)
+    with pool_through("LibRaw") as pool:
         decoded = pool.decode(data, "bench.dng")
-
-        def ours() -> bytes:
-            return encode_jpeg(render(pool.decode(data, "bench.dng"), every, spec, threads=2), quality=90)
-
-        def unpacked() -> None:
-            with rawpy.imread(io.BytesIO(data)) as raw:
-                raw.raw_image_visible.sum(dtype=np.uint64)
-
-        unpack = median(unpacked, times)
-        hd = median(ours, times)
-        route, half = median(lambda: plain(data), 1), median(lambda: sensible(data), times)
-        print(f"24 MP → HD, every operator: {hd:.0f} ms; plain route {route:.0f} ms, {route / hd:.1f} ×")
-        print(f"  half size + float32 + OpenCV {half:.0f} ms, {half / hd:.1f} ×; unpacking {unpack:.0f} ms")
-        print(f"  both without LibRaw's unpacking: {(half - unpack) / max(hd - unpack, 1):.1f} ×")
-        ahd = median(lambda: opened(data, demosaic_algorithm=rawpy.DemosaicAlgorithm.AHD), times)
-        full = median(
-            lambda: encode_jpeg(
-                render(pool.decode(data, "bench.dng"), every, PixelSpec(fit=None), threads=2), quality=90
-            ), times,
-        )  # fmt: skip
-        print(f"24 MP full size: {full:.0f} ms; LibRaw's AHD alone {ahd:.0f} ms: {full / ahd:.2f} of it")
     for name, fit in (("HD", HD), ("1600 px", (1600, 1600))):
         for threads in (1, 2):
             taken = median(
@@ -155,7 +218,48 @@ def speed(times: int) -> None:
                 times,
             )
             print(f"{name} from decoded data, {threads} threads: {taken:.0f} ms")
-    print(f"peak memory of this process: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
+    for name, fit in (("HD", HD), ("1600 px", (1600, 1600))):
+        for what, parameter in (("exposure", "stops"), ("luminance_noise", "strength")):
+            kept, count = KeptPlanes(), itertools.count(1)
+
+            def again(
+                fit: tuple[int, int] = fit,
+                kept: KeptPlanes = kept,
+                count: Iterator[int] = count,
+                what: str = what,
+                parameter: str = parameter,
+            ) -> bytes:
+                changed = recipe(EVERY | {what: {parameter: 0.5 + next(count) / 100}})
+                picture = render(decoded, changed, PixelSpec(fit=fit), threads=2, kept=kept)
+                return encode_jpeg(picture, quality=90)
+
+            again()
+            taken = median(again, times)
+            print(f"{name} after a change of {what}, planes kept, with its JPEG: {taken:.0f} ms")
+
+
+def memory() -> None:
+    """Peak memory of every route, each in a process of its own."""
+    for name in ROUTES:
+        told = subprocess.run(
+            [sys.executable, __file__, "--route", name], capture_output=True, text=True, check=True
+        )
+        print(f"peak memory, {name}: {told.stdout.strip()}")
+
+
+def alone(name: str) -> None:
+    data = raw_file()
+    before = peak(resource.RUSAGE_SELF)
+    with pool_through("own reader") as pool:
+        ROUTES[name](pool, data)
+    print(
+        f"{peak(resource.RUSAGE_SELF):.0f} MB ({before:.0f} MB before it began), "
+        f"its decoder {peak(resource.RUSAGE_CHILDREN):.0f} MB"
+    )
+
+
+def peak(whose: int) -> float:
+    return resource.getrusage(whose).ru_maxrss / 1024
 
 
 def quality() -> None:
@@ -166,7 +270,7 @@ def quality() -> None:
     y, x = np.mgrid[0 : light.shape[0], 0 : light.shape[1]]
     channel = np.array([[0, 1], [1, 2]])[y % 2, x % 2]
     samples = np.take_along_axis(light, channel[..., None], axis=-1)[..., 0]
-    calm = recipe({"luminance_noise": {"strength": 1.5}, "colour_noise": {"strength": 4.0}})
+    calm = recipe({name: EVERY[name] for name in ("luminance_noise", "colour_noise")})
     for iso in (1600, 3200, 6400, 12800):
         electrons = samples * 6e6 / iso
         noisy = np.random.default_rng(1).normal(electrons, np.sqrt(electrons + 9)) * iso / 6e6
@@ -205,9 +309,13 @@ def quality() -> None:
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--times", type=int, default=5)
-    parser.add_argument("--only", choices=("speed", "quality"))
+    parser.add_argument("--only", choices=("speed", "memory", "quality"))
+    parser.add_argument("--route", choices=ROUTES, help="take one route, and tell its memory")
     options = parser.parse_args()
-    if options.only != "quality":
-        speed(options.times)
-    if options.only != "speed":
-        quality()
+    if options.route:
+        alone(options.route)
+    else:
+        parts = {"speed": lambda: speed(options.times), "memory": memory, "quality": quality}
+        for name, part in parts.items():
+            if options.only in (None, name):
+                part()

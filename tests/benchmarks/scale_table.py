@@ -1,13 +1,15 @@
 """What years of frames cost: rebuilding the catalogue, opening, listing, asking, at growing sizes.
 
 Run it with ``python tests/benchmarks/scale_table.py [--frames 10000 100000 1000000]``. It writes an invented
-archive (journal, hash lists; no masters, which nothing of this reads) into a temporary folder and prints
-seconds and growth; nothing is asserted.
+archive (journal, hash lists, survey records; no masters, which nothing of this reads) into a folder,
+and prints seconds for each size and how they grew from the size before; nothing is asserted. A million frames
+take some 5 GB of disk; ``--no-survey`` leaves the records out.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
 import random
 import resource
 import shutil
@@ -24,19 +26,25 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from sqlalchemy import event
 from support.builders import camera, exposure, rating, roll, shared, site
+from support.surveys import PREVIEW, SLICES, kept, measures
 
 from archive.catalogue.books import Books
 from archive.catalogue.finding import matching
+from archive.catalogue.lineage import standings
 from archive.catalogue.query import parse
 from archive.formats import entry as entry_format
+from archive.formats import survey as survey_format
 from archive.formats.hashchain import CHAIN_NAME, ChainEntry, c4, chain_bytes
 from archive.formats.hashlist import HashedFile, manifest_bytes, manifest_name
+from archive.formats.survey import MOST_FRAMES
 from archive.formats.volume import VolumeMark
 from archive.journal.log import Log
 from archive.model.capture import CaptureFacts, Role, RollFile, Selection
 from archive.model.entry import Change, EntryId
 from archive.model.identity import FrameId
 from archive.model.roll import VolumeProof, roll_value
+from archive.model.survey import METHOD, SurveyDocument, SurveyedFrame
+from archive.store.surveys import survey_folder
 from archive.store.volumes import Volume, create_volume
 
 PER_ROLL = 250
@@ -80,7 +88,7 @@ class Writer:
         (month / made.name).write_bytes(data)
 
 
-def invent(root: Path, frames: int) -> Volume:
+def invent(root: Path, frames: int, *, surveyed: bool = True) -> Volume:
     """An archive of so many frames: nights of two cameras, numbered, some rated, half of them developed."""
     mark = VolumeMark(archive="1" * 32, volume="2" * 32, name="BLUE", created="2006-09-01T00:00:00Z")
     volume = create_volume(root, mark)
@@ -118,7 +126,36 @@ def invent(root: Path, frames: int) -> Volume:
                 "keywords", morning, Change(subjects=tuple(ids[:50]), layer="keyword", line=word, value=True)
             )
         list_hashes(root / "masters" / folder, files, morning)
+        if surveyed:
+            survey(root / survey_folder(folder), token, files)
     return volume
+
+
+SEEN = measures()
+
+
+def survey(folder: Path, token: str, files: list[RollFile]) -> None:
+    """Records of a roll's frames, which share one preview and one strip of slices to spare the disk."""
+    slices, preview = kept("slices", "png", SLICES), kept("previews", "jpg", PREVIEW)
+    for each, data in ((slices, SLICES), (preview, PREVIEW)):
+        (folder / each.path).parent.mkdir(parents=True, exist_ok=True)
+        (folder / each.path).write_bytes(data)
+    for start in range(0, len(files), MOST_FRAMES):
+        frames = tuple(
+            SurveyedFrame(
+                frame=file.digest,
+                path=file.path,
+                preview=preview,
+                preview_from="rendered",
+                slices=slices,
+                slice_at=at,
+                measures=SEEN,
+            )
+            for at, file in enumerate(files[start : start + MOST_FRAMES])
+        )
+        document = SurveyDocument(method=METHOD, roll=token, size=(32, 20), slices=slices, frames=frames)
+        name, data = survey_format.encode(document)
+        (folder / name).write_bytes(data)
 
 
 def shots(dice: random.Random, number: int, begun: datetime) -> list[RollFile]:
@@ -203,10 +240,23 @@ def seconds(work: Callable[[], object], times: int = 1) -> float:
     return statistics.median(taken)
 
 
-def measure(root: Path, frames: int) -> Iterator[tuple[str, float]]:
-    volume = invent(root / "archive", frames)
+def page(books: Books, query: str) -> None:
+    """What a person waits for who asks: the frames, and all that is told of each."""
+    frames = matching(books.catalogue, parse(query), 50).frames
+    ids = [frame.id for frame in frames]
+    for layer in ("rating", "keyword"):
+        books.catalogue.stated_about(ids, layer)
+    standings(books.catalogue, ids)
+    books.catalogue.cameras()
+    books.catalogue.sites_of_rolls()
+
+
+def measure(root: Path, frames: int, *, surveyed: bool) -> Iterator[tuple[str, float]]:
+    volume = invent(root / "archive", frames, surveyed=surveyed)
     books = opened(volume, root / "catalogue.sqlite")
+    began = time.process_time()
     yield "rebuild", seconds(lambda: books.rebuild())
+    yield "rebuild, of the processor", time.process_time() - began
     assert books.catalogue.counts()["frame"] == frames // PER_ROLL * PER_ROLL
     books.close()
     again = opened(volume, root / "catalogue.sqlite")
@@ -222,29 +272,50 @@ def measure(root: Path, frames: int) -> Iterator[tuple[str, float]]:
         tree = parse(query)
         yield f"find {query!r}", seconds(lambda tree=tree: matching(again.catalogue, tree, 50), 5)
     yield "statements per query", len(statements) / (5 * len(QUERIES))
+    for query in QUERIES[:3]:
+        yield f"page of {query!r}", seconds(lambda query=query: page(again, query), 5)
     again.close()
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--frames", type=int, nargs="+", default=[10_000, 100_000, 1_000_000])
+    parser.add_argument("--no-survey", action="store_true", help="write no survey records")
     parser.add_argument("--child", action="store_true", help=argparse.SUPPRESS)
     chosen = parser.parse_args()
+    before: dict[str, float] = {}
     for frames in chosen.frames:
-        if not chosen.child:
-            # A process for each size, so that each tells its own peak of memory.
-            subprocess.run([sys.executable, __file__, "--child", "--frames", str(frames)], check=True)
+        if chosen.child:
+            child(frames, surveyed=not chosen.no_survey)
             continue
-        root = Path(tempfile.mkdtemp(prefix="noctuary-scale-"))
-        try:
-            print(f"{frames} frames", flush=True)
-            for what, value in measure(root, frames):
-                print(f"  {what:48s} {value:9.3f}", flush=True)
-            peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-            size = (root / "catalogue.sqlite").stat().st_size / 1e6
-            print(f"  {'peak memory, MB':48s} {peak:9.0f}\n  {'catalogue, MB':48s} {size:9.0f}", flush=True)
-        finally:
-            shutil.rmtree(root)
+        # A process for each size, so that each tells its own peak of memory.
+        command = [sys.executable, __file__, "--child", "--frames", str(frames)]
+        command += ["--no-survey"] if chosen.no_survey else []
+        print(f"{frames} frames", flush=True)
+        told: dict[str, float] = {}
+        with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as running:
+            assert running.stdout is not None
+            for line in running.stdout:
+                what, value = json.loads(line)
+                told[what] = value
+                growth = f"× {value / before[what]:6.2f}" if before.get(what) else ""
+                print(f"  {what:48s} {value:9.3f} {growth}", flush=True)
+        before = told
+
+
+def child(frames: int, *, surveyed: bool) -> None:
+    """One size, told as lines of JSON."""
+    root = Path(tempfile.mkdtemp(prefix="noctuary-scale-"))
+    try:
+        for told in measure(root, frames, surveyed=surveyed):
+            print(json.dumps(told), flush=True)
+        peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+        size = (root / "catalogue.sqlite").stat().st_size / 1e6
+        disk = sum(path.stat().st_blocks for path in root.rglob("*")) * 512 / 1e6
+        for told in (("peak memory, MB", peak), ("catalogue, MB", size), ("archive on disk, MB", disk)):
+            print(json.dumps(told), flush=True)
+    finally:
+        shutil.rmtree(root)
 
 
 if __name__ == "__main__":

@@ -11,12 +11,15 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import pytest
+from support import mhl_reference
 from support.cards import contents, put, tiny_card, wav
 from support.disks import REMAINS, Machine, MemoryDisk, Stopped
 from support.takings import Taking, listed, masters, statements, unlisted_or_wrong
 
 from archive.ingest.setting import Outcome
 from archive.store.digest import digest_bytes
+from archive.store.naming import Naming
+from archive.store.traits import Traits
 
 pytestmark = pytest.mark.slow
 BOTH = ("BLUE", "RED")
@@ -34,13 +37,16 @@ def expected(card: Path) -> dict[str, bytes]:
     return {path.removeprefix("DCIM/"): data for path, (data, _) in contents(card).items()}
 
 
-def disks_in(machine: Machine, names: tuple[str, ...]) -> dict[str, MemoryDisk]:
-    return {name: MemoryDisk(machine=machine) for name in names}
+def disks_in(
+    machine: Machine, names: tuple[str, ...], naming: Naming = Naming.RENAME
+) -> dict[str, MemoryDisk]:
+    traits = Traits(kind="memory", naming=naming)
+    return {name: MemoryDisk(machine=machine, traits=traits) for name in names}
 
 
-def steps(card: Path, names: tuple[str, ...]) -> int:
+def steps(card: Path, names: tuple[str, ...], naming: Naming = Naming.RENAME) -> int:
     machine = Machine()
-    Taking(disks_in(machine, names)).take(card)
+    Taking(disks_in(machine, names, naming)).take(card)
     return machine.steps
 
 
@@ -54,6 +60,12 @@ def completed(
     assert (outcome.failed, outcome.waiting) == ([], [])
     assert outcome.copied + len(outcome.held) == len(expected)
     whole(disks, expected, stated=stated)
+    # And it stays: nothing of it waits for a later sync, but that a record of it goes.
+    lasting = {name: disk.after_power_loss() for name, disk in disks.items()}
+    for disk in lasting.values():
+        for name in disk.files("incoming"):
+            disk.remove(f"incoming/{name}")
+    whole(lasting, expected, stated=stated)
 
 
 def whole(disks: Mapping[str, MemoryDisk], expected: Mapping[str, bytes], *, stated: int = 1) -> None:
@@ -95,6 +107,67 @@ def test_an_ingest_stopped_at_any_step_loses_nothing_and_the_next_run_completes_
                         )
             completed(left, card, expected)
     assert contents(card) == before
+
+
+@pytest.mark.parametrize("naming", [Naming.LINK, Naming.CLAIM])
+def test_an_ingest_stopped_where_files_are_named_in_two_steps_is_completed_too(
+    card: Path, expected: dict[str, bytes], naming: Naming
+) -> None:
+    for stop_at in range(1, steps(card, BOTH[:1], naming) + 1):
+        after = bool(stop_at % 4 // 2)
+        disks = disks_in(Machine(stop_at=stop_at, after=after), BOTH[:1], naming)
+        with pytest.raises(Stopped):
+            Taking(disks).take(card)
+        remains = REMAINS[stop_at % len(REMAINS)]
+        left = {name: getattr(disk, remains)() for name, disk in disks.items()}
+        assert unlisted_or_wrong(left["BLUE"], expected) == []
+        completed(left, card, expected)
+
+
+def test_what_another_card_s_run_lists_outlives_a_loss_of_power(
+    card: Path, expected: dict[str, bytes], tmp_path: Path
+) -> None:
+    """The program was killed, and goes on with another card: names that were not synced still are not."""
+    other = put(tmp_path / "other", "NOTE.TXT", b"another card").parent
+    everything = {**expected, "NOTE.TXT": b"another card"}
+    found = 0
+    for stop_at in range(1, steps(card, BOTH[:1]) + 1):
+        disks = disks_in(Machine(stop_at=stop_at, after=True), BOTH[:1])
+        with pytest.raises(Stopped):
+            Taking(disks).take(card)
+        left = {name: disk.after_kill() for name, disk in disks.items()}
+        Taking(left).take(other)
+        found += len(listed(left["BLUE"])) == len(everything)
+        for remains in REMAINS[1:]:
+            disk = getattr(left["BLUE"], remains)()
+            assert unlisted_or_wrong(disk, everything) == []
+            assert listed(disk).keys() == listed(left["BLUE"]).keys()
+    assert found > 10
+
+
+def test_the_reference_implementation_verifies_what_interrupted_ingests_end_in(
+    card: Path, expected: dict[str, bytes], tmp_path: Path
+) -> None:
+    """Killed in the copying, between two hash lists, and after the last."""
+    machine = Machine()
+    undisturbed = disks_in(machine, BOTH)
+    Taking(undisturbed).take(card)
+    total = machine.steps
+    for stop_at in (total // 3, total * 3 // 4, total * 5 // 6):
+        disks = disks_in(Machine(stop_at=stop_at, after=True), BOTH)
+        with pytest.raises(Stopped):
+            Taking(disks).take(card)
+        left = {name: disk.after_partial_loss() for name, disk in disks.items()}
+        completed(left, card, expected, stated=2)
+        for name, disk in left.items():
+            for path, node in disk.names.items():
+                if path.startswith("masters/"):
+                    target = tmp_path / str(stop_at) / name / path
+                    target.parent.mkdir(parents=True, exist_ok=True)
+                    target.write_bytes(node.data)
+        for chain in (tmp_path / str(stop_at)).rglob("ascmhl_chain.xml"):
+            assert mhl_reference.verify_folder(chain.parents[1]) == mhl_reference.CLEAN
+    assert len(list(tmp_path.rglob("ascmhl_chain.xml"))) == 6
 
 
 FAULTS = {"full": OSError(errno.ENOSPC, "No space left on device"), "broken": OSError(errno.EIO, "I/O error")}

@@ -5,17 +5,18 @@ from __future__ import annotations
 import fcntl
 import json
 import os
+import re
 import shutil
 import signal
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from support.cards import SITE, archive_in, contents, put, site_of, tiny_card, wav
 from support.commands import COMMAND, run, surroundings
+from support.pausing import Held
 
 from archive.errors import ArchiveError, Exit
 from archive.store.durable import LocalDisk
@@ -114,21 +115,31 @@ def test_two_ingests_at_once_wait_for_each_other_and_both_complete(tmp_path: Pat
         audited(workspace)
 
 
-def test_an_ingest_and_an_export_at_once_both_complete(tmp_path: Path) -> None:
+def test_an_ingest_and_an_export_in_the_middle_of_their_work_at_once_both_complete(tmp_path: Path) -> None:
     archive = tmp_path / "a"
     first = tiny_card(tmp_path / "first", 5)
     second = tiny_card(tmp_path / "second", 5, serial="000999", first=20)
     with archive_in(archive) as workspace:
         workspace.ingest.take([first], site=site_of(workspace))
         (line,) = workspace.sequences()
-    export = started(["export", f"{line.address}#1", "--spec", "still-web", "--json"], archive)
-    ingest = started(["ingest", second, "--site", SITE[0], "--json"], archive)
-    for program in (export, ingest):
-        out, err = program.communicate(timeout=120)
-        assert program.returncode == 0, out + err
+    gates = tmp_path / "gates"
+    gates.mkdir()
+    words = ["export", f"{line.address}#1", "--spec", "still-web", "--json"]
+    export = Held(words, archive, where="archive.exports.run:begin_or_resume", place=gates)
+    words = ["ingest", str(second), "--site", SITE[0], "--json"]
+    ingest = Held(words, archive, where="archive.ingest.transfer:Reading", mark="NOCT0022.JPG", place=gates)
+    # Both are in the middle now: one has its job on record, the other two of five files copied.
+    export.let_go()
+    code, out, err = export.ended()
+    assert code == 0, err
+    assert [file["state"] for file in json.loads(out)["files"]] == ["made"]
+    assert ingest.process.poll() is None
+    ingest.let_go()
+    code, out, err = ingest.ended()
+    assert code == 0, err
+    assert json.loads(out)[0]["copied"] == 5
     with open_archive(archive) as workspace:
         assert len(workspace.frames("2026-03-18")) == 10
-        assert len(list((archive / "exports").rglob("*.jpg"))) == 1
         audited(workspace)
 
 
@@ -210,19 +221,20 @@ def test_ctrl_c_in_the_middle_says_what_is_verified_and_ends_with_130(tmp_path: 
     card = tiny_card(tmp_path / "card", 4)
     for number in range(40):
         put(card, f"DCIM/101NOCTU/NOTE{number:04d}.WAV", wav(100 + number))
-    program = started(["ingest", card, "--site", SITE[0]], archive)
-    end = time.monotonic() + 60
-    while program.poll() is None and time.monotonic() < end:
-        if any(archive.glob("masters/*/*/101NOCTU/*")):
-            program.send_signal(signal.SIGINT)
-            break
-        time.sleep(0.001)
-    out, err = program.communicate(timeout=60)
+    gates = tmp_path / "gates"
+    gates.mkdir()
+    held = Held(
+        ["ingest", card, "--site", SITE[0]],
+        archive,
+        where="archive.ingest.transfer:Reading",
+        mark="NOTE0030.WAV",
+        place=gates,
+    )
+    held.process.send_signal(signal.SIGINT)
+    code, out, err = held.ended()
     assert "Traceback" not in err
-    assert program.returncode in (0, 130), out + err
-    if program.returncode == 130:
-        # Between the last hash list and the end there is no plan any more, and nothing left to say of it.
-        assert "of 44 files on BLUE" in err or "What was finished is safe" in err
-        assert "Run the same command again: it goes on" in err
+    assert code == 130, out + err
+    assert re.search(r"Verified so far: \d+ of 44 files on BLUE", err)
+    assert "Run the same command again: it goes on" in err
     (report,) = run("ingest", card, "--site", SITE[0], "--json", folder=archive).json
     assert report["copied"] + len(report["held"]) == 44

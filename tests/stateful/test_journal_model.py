@@ -9,16 +9,17 @@ parts, books and a catalogue each, on disks in memory that can stop at any step.
 from __future__ import annotations
 
 import json
+import os
 import shutil
 import tempfile
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 from support.builders import FOUNDATION, SITE, FakeClock, camera, frame_id, ingest, roll, roll_file, site
@@ -34,7 +35,8 @@ from archive.editing.statements import Statements
 from archive.editing.takeback import TakingBack
 from archive.errors import UsageError
 from archive.formats.volume import VolumeMark
-from archive.journal.log import Log, entry_paths
+from archive.journal.folders import entry_paths
+from archive.journal.log import Log
 from archive.journal.uniting import unite
 from archive.model.entry import OWN, SHARED, Draft
 from archive.model.recipe import EffectiveRecipe, Recipe
@@ -45,6 +47,8 @@ from archive.store.volumes import Volume
 pytestmark = pytest.mark.slow
 
 Document = dict[str, Any]
+Developed = tuple[float | None, float | None]
+"""Stops of exposure and amount of chroma; None where nothing is done."""
 COPIES = st.integers(0, 2)
 FRAMES = range(1, 9)
 ROLLS = (
@@ -53,6 +57,10 @@ ROLLS = (
 )
 LINES = st.sampled_from(["dark", "warm"])
 STOPS = st.sampled_from([-1.0, 0.5, 1.0])
+SETTINGS = st.one_of(
+    st.tuples(st.just("exposure.stops"), STOPS),
+    st.tuples(st.just("chroma.amount"), st.sampled_from([0.2, -0.3])),
+)
 NAMES = st.sampled_from([f"NOCT{number:04d}.DNG" for number in FRAMES])
 
 
@@ -84,9 +92,14 @@ class Copy:
 
 @dataclass(frozen=True, kw_only=True)
 class Told:
-    """What one version says of the exposure: stops, None for nothing; under a ramp, what that says."""
+    """What one version says: stops of exposure and chroma, None for nothing; under a ramp, what that says.
+
+    ``movies`` tells whether an own version counts in sequences.
+    """
 
     stops: float | None
+    chroma: float | None = None
+    movies: bool = False
     anchors: tuple[tuple[str, float], ...] = ()
     along: tuple[tuple[str, int], ...] = ()
 
@@ -120,7 +133,7 @@ class Known:
         for change in document["changes"]:
             for subject in change["subjects"]:
                 if change["layer"] in (OWN, SHARED):
-                    told = _told(change["value"]["recipe"], subject, listed)
+                    told = _told(change["value"], subject, listed)
                     for frame in listed[subject]["frames"] if subject in listed else [subject]:
                         place = (frame, change["layer"], change["line"])
                         self.versions.setdefault(place, {})[short_id] = (document["counter"], told)
@@ -154,13 +167,12 @@ class Known:
         ]
         return [told for _, _, told in sorted(current, key=lambda head: head[:2], reverse=True)]
 
-    def effective(self, frame: str) -> float | None:
-        """The stops that a still of the frame is developed with."""
-        for layer in (OWN, SHARED):
-            for told in self.heads(frame, layer)[:1]:
-                if told.stops is not None:
-                    return told.at(frame)
-        return None
+    def effective(self, frame: str, *, movie: bool = False) -> Developed:
+        """The stops and the chroma that a still of the frame, or its place in a movie, is developed with."""
+        own = [told for told in self.heads(frame, OWN) if told.movies or not movie]
+        speaking = [*own[:1], *self.heads(frame, SHARED)[:1]]
+        stops = next((told.at(frame) for told in speaking if told.stops is not None), None)
+        return stops, next((told.chroma for told in speaking if told.chroma is not None), None)
 
     def ramps(self, frames: list[str]) -> set[tuple[Any, ...]]:
         """The ramps that these frames share."""
@@ -168,22 +180,34 @@ class Known:
         return {(head.anchors, head.along) for head in heads if head.anchors}
 
 
-def _told(recipe: Document, subject: str, listed: dict[str, Document]) -> Told:
-    stops = recipe["base"][0]["values"]["stops"] if recipe["base"] else None
+def _told(value: Document, subject: str, listed: dict[str, Document]) -> Told:
+    recipe = value["recipe"]
+    said = {step["operator"]: step["values"] for step in recipe["base"]}
+    stops = said["exposure"]["stops"] if "exposure" in said else None
+    told = Told(
+        stops=stops,
+        chroma=said["chroma"]["amount"] if "chroma" in said else None,
+        movies=value["in_sequence"],
+    )
     if not recipe["ramps"]:
-        return Told(stops=stops)
+        return told
     (ramp,) = recipe["ramps"]
     along = listed[ramp.get("along") or subject]
-    return Told(
-        stops=stops,
+    return replace(
+        told,
         anchors=tuple((anchor["frame"], anchor["value"]) for anchor in ramp["anchors"]),
         along=tuple(zip(along["frames"], along["milliseconds"], strict=True)),
     )
 
 
-def stops_of(recipe: Recipe | EffectiveRecipe) -> float | None:
-    """The stops that a recipe of the archive says; None where it says none."""
-    return next((float(step.values["stops"]) for step in recipe.base), None)
+def developed(recipe: Recipe | EffectiveRecipe) -> Developed:
+    """The stops and the chroma that a recipe of the archive says; None where it says none."""
+    said = {step.name: step.values for step in recipe.base}
+    stops, chroma = said.get("exposure"), said.get("chroma")
+    return (
+        None if stops is None else float(stops["stops"]),
+        None if chroma is None else float(chroma["amount"]),
+    )
 
 
 class Journals(RuleBasedStateMachine):
@@ -247,12 +271,19 @@ class Journals(RuleBasedStateMachine):
             known = self.done(copy, lambda: copy.statements.keyword([name], "ice", on=on))
             assert bool(known.value(frame_id(int(name[4:8])), "keyword", "ice")) == on
 
-    @rule(number=COPIES, name=NAMES, stops=STOPS)
-    def save(self, number: int, name: str, stops: float) -> None:
+    @rule(number=COPIES, name=NAMES, what=SETTINGS, movies=st.booleans())
+    def save(self, number: int, name: str, what: tuple[str, float], movies: bool) -> None:
         copy = self.copies[number]
-        if self.holds(copy, name):
-            known = self.done(copy, lambda: copy.recipes.set(name, [f"exposure.stops={stops}"]))
-            assert known.heads(frame_id(int(name[4:8])), OWN) == [Told(stops=stops)]
+        frame, before = frame_id(int(name[4:8])), Known(copy.documents())
+        if not self.holds(copy, name):
+            return
+        known = self.done(copy, lambda: copy.recipes.set(name, ["{}={}".format(*what)], in_sequence=movies))
+        (told,) = known.heads(frame, OWN)
+        held = (before.heads(frame, OWN) or [Told(stops=None)])[0]
+        assert (told.stops, told.chroma) == (
+            (what[1], held.chroma) if what[0] == "exposure.stops" else (held.stops, what[1])
+        )
+        assert known.effective(frame)[what[0] != "exposure.stops"] == what[1]
 
     @rule(number=COPIES, name=NAMES, which=st.integers(0, 5))
     def reinstate(self, number: int, name: str, which: int) -> None:
@@ -268,15 +299,15 @@ class Journals(RuleBasedStateMachine):
         if held and self.holds(copy, name):
             entry, told = held[which % len(held)]
             known = self.done(copy, lambda: copy.recipes.reinstate(name, entry))
-            assert known.heads(frame, OWN) == [told]
+            assert [replace(head, movies=told.movies) for head in known.heads(frame, OWN)] == [told]
 
     @rule(number=COPIES, name=NAMES)
     def carry(self, number: int, name: str) -> None:
         copy = self.copies[number]
         source, before = frame_id(int(name[4:8])), Known(copy.documents())
-        stops = before.effective(source)
+        stops, chroma = before.effective(source)
         lines = copy.books.catalogue.sequences()
-        if stops is None or not lines or not self.holds(copy, name):
+        if (stops is None and chroma is None) or not lines or not self.holds(copy, name):
             return
         frames = [frame.id for frame in copy.books.catalogue.frames(sequence=lines[0].key)]
         if len({before.line(frame) for frame in frames}) > 1:
@@ -287,7 +318,9 @@ class Journals(RuleBasedStateMachine):
         for frame in frames:
             (told,) = known.heads(frame, SHARED)
             assert kept or not told.anchors
-            assert told.at(frame) == stops or (told.anchors and told == before.heads(frame, SHARED)[0])
+            assert told.chroma == chroma or chroma is None
+            ramps = bool(told.anchors) and told.anchors == before.heads(frame, SHARED)[0].anchors
+            assert stops is None or told.at(frame) == stops or ramps
 
     @rule(number=COPIES, name=NAMES, line=LINES, aside=st.booleans())
     def start_a_line(self, number: int, name: str, line: str, aside: bool) -> None:
@@ -361,6 +394,65 @@ class Journals(RuleBasedStateMachine):
         known = self.done(copy, lambda: taking_back.take_back(entry.rpartition("-")[2][:16]))
         assert known.value(frame, "rating") == (before.value(frame, "rating") or 0)
 
+    @rule(number=COPIES, name=NAMES, what=SETTINGS)
+    def take_a_recipe_back(self, number: int, name: str, what: tuple[str, float]) -> None:
+        copy = self.copies[number]
+        frame, before = frame_id(int(name[4:8])), Known(copy.documents())
+        if not self.holds(copy, name) or len(before.heads(frame, OWN)) > 1:
+            return
+        movies = bool(before.heads(frame, OWN) and before.heads(frame, OWN)[0].movies)
+        names = copy.documents().keys()
+        self.done(copy, lambda: copy.recipes.set(name, ["{}={}".format(*what)], in_sequence=movies))
+        new = copy.documents().keys() - names
+        if new:
+            # What says what was said already writes nothing, and cannot be taken back.
+            (entry,) = new
+            taking_back = TakingBack(copy.recipes.bench)
+            known = self.done(copy, lambda: taking_back.take_back(entry.rpartition("-")[2][:16]))
+            for movie in (False, True):
+                assert known.effective(frame, movie=movie) == before.effective(frame, movie=movie)
+
+    @rule(number=COPIES, name=NAMES, line=LINES)
+    def rename_a_line(self, number: int, name: str, line: str) -> None:
+        copy = self.copies[number]
+        frame, before = frame_id(int(name[4:8])), Known(copy.documents())
+        if not self.holds(copy, name) or line not in before.lines(frame):
+            return
+        known = self.done(copy, lambda: copy.recipes.lines.rename(name, line, f"{line} one"))
+        assert known.value(frame, "line-name", line) == f"{line} one"
+        assert (known.line(frame), known.effective(frame)) == (before.line(frame), before.effective(frame))
+
+    @rule(number=COPIES, name=NAMES, which=st.integers(0, 3))
+    def settle(self, number: int, name: str, which: int) -> None:
+        copy = self.copies[number]
+        frame, before = frame_id(int(name[4:8])), Known(copy.documents())
+        own = before.heads(frame, OWN)
+        if not self.holds(copy, name) or len(own) < 2 or len(before.heads(frame, SHARED)) > 1:
+            return
+        (standing,) = standings(copy.books.catalogue, [frame]).values()
+        taken = standing.own[which % len(own)]
+        known = self.done(copy, lambda: copy.recipes.settling.settle(name, take=taken.entry))
+        (told,) = known.heads(frame, OWN)
+        assert (told.stops, told.chroma) == developed(taken.recipe)
+
+    @rule(number=COPIES, hours=st.integers(-2, 2))
+    def correct_the_clock(self, number: int, hours: int) -> None:
+        copy = self.copies[number]
+        (body,) = copy.books.catalogue.cameras().values() or [None]
+        if body is None:
+            return
+        before = Known(copy.documents())
+        true = f"2026-03-18T{12 + hours:02d}:00:00+00:00"
+        known = self.done(
+            copy, lambda: copy.statements.set_clock(body, reads="2026-03-18T12:00:00+00:00", true=true)
+        )
+        stated = [value for (_, layer, _), (_, value) in known.registers.items() if layer == "clock"]
+        assert [value["true"] for value in stated] == [true]
+        for number_of in FRAMES:
+            # What runs along a sequence has its own times: no picture is another one now.
+            frame = frame_id(number_of)
+            assert known.effective(frame, movie=True) == before.effective(frame, movie=True)
+
     @rule(number=COPIES, longitude=st.sampled_from([18.9, -18.9]))
     def correct_the_site(self, number: int, longitude: float) -> None:
         copy = self.copies[number]
@@ -422,6 +514,43 @@ class Journals(RuleBasedStateMachine):
         self.done(copy, lambda: copy.statements.rate([name], 5))
         assert copy.disk.files("incoming") == []
 
+    @rule(
+        number=COPIES,
+        name=NAMES,
+        what=st.sampled_from(["carry", "ramp", "save"]),
+        steps=st.integers(1, 12),
+        left=st.sampled_from(REMAINS),
+    )
+    def be_stopped_while_editing(self, number: int, name: str, what: str, steps: int, left: str) -> None:
+        copy = self.copies[number]
+        lines = copy.books.catalogue.sequences()
+        if not lines or not self.holds(copy, name):
+            return
+        where = lines[0].address
+
+        def act() -> None:
+            if what == "carry":
+                copy.recipes.carry(name, where)
+            elif what == "ramp":
+                copy.recipes.ramps.add(where, "exposure.stops", ["#1=0.25", "#2=0.75"], rule="linear")
+            else:
+                copy.recipes.set(name, ["exposure.stops=0.125"])
+
+        before = copy.documents()
+        copy.disk.stop_at, copy.disk.after = copy.disk.steps + steps, False
+        try:
+            act()
+        except UsageError:
+            assert copy.documents() == before
+        except Stopped:
+            copy.books.close()
+            copy.disk = getattr(copy.disk, left)()
+            copy.open()
+        copy.disk.stop_at = None
+        assert before.items() <= copy.documents().items()
+        assert len(copy.documents()) <= len(before) + 1
+        self.touched.add(copy)
+
     @rule(number=COPIES)
     def be_opened_again(self, number: int) -> None:
         copy = self.copies[number]
@@ -449,14 +578,13 @@ class Journals(RuleBasedStateMachine):
                 frame = frame_id(number)
                 assert catalogue.stated(frame, "rating") == known.value(frame, "rating")
                 assert catalogue.stated(frame, "keyword", "ice") == known.value(frame, "keyword", "ice")
-                own, shared = standing[frame].own, standing[frame].shared
-                assert [stops_of(v.recipe) for v in own] == [head.stops for head in known.heads(frame, OWN)]
-                assert [stops_of(v.recipe) for v in shared] == [
-                    head.stops for head in known.heads(frame, SHARED)
-                ]
+                for layer, said in ((OWN, standing[frame].own), (SHARED, standing[frame].shared)):
+                    heads = [(head.stops, head.chroma) for head in known.heads(frame, layer)]
+                    assert [developed(version.recipe) for version in said] == heads
                 assert standing[frame].line == known.line(frame)
-                developed = copy.recipes.bench.effective(standing[frame])
-                assert stops_of(developed) == known.effective(frame)
+                for movie in (False, True):
+                    shown = copy.recipes.bench.effective(standing[frame], in_sequence=movie)
+                    assert developed(shown) == known.effective(frame, movie=movie)
             held = {(roll.id, file.digest) for roll in ROLLS for file in roll.files}
             stated = {key[0].removeprefix("roll:") for key in known.registers if key[1] == "ingest"}
             frames = {frame for roll_id, frame in held if roll_id in stated}
@@ -487,18 +615,22 @@ class Journals(RuleBasedStateMachine):
 
 TestJournals = Journals.TestCase
 TestJournals.settings = settings(
-    max_examples=8,
-    stateful_step_count=20,
+    max_examples=int(os.environ.get("NOCTUARY_MODEL_EXAMPLES", "8")),
+    stateful_step_count=int(os.environ.get("NOCTUARY_MODEL_STEPS", "20")),
     deadline=None,
+    # Making a failure small takes minutes: its blob makes it again, and who looks into it asks for a small one.
+    phases=set(Phase) if os.environ.get("NOCTUARY_MODEL_SHRINK") else set(Phase) - {Phase.shrink, Phase.explain},
+    print_blob=True,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
 
 
 def test_the_model_tells_contested_versions_from_replaced_ones() -> None:
     def saved(counter: int, stops: float, builds_on: list[str]) -> Document:
-        recipe = {"base": [{"values": {"stops": stops}}], "ramps": []}
+        recipe = {"base": [{"operator": "exposure", "values": {"stops": stops}}], "ramps": []}
         change = {"subjects": ["f"], "layer": OWN, "line": "main", "builds_on": builds_on}
-        return {"counter": counter, "changes": [{**change, "value": {"recipe": recipe}}]}
+        value = {"recipe": recipe, "in_sequence": False}
+        return {"counter": counter, "changes": [{**change, "value": value}]}
 
     documents = {f"{n:010d}-x-{n:016d}.json": saved(n, float(n), ["sha256:" + f"{1:016d}"]) for n in (2, 3)}
     documents[f"{1:010d}-x-{1:016d}.json"] = saved(1, 1.0, [])

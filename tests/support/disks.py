@@ -7,7 +7,8 @@ It keeps the promises of :class:`archive.store.ports.Disk` and no more: bytes ar
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Iterator, Sequence
+import random
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
@@ -15,6 +16,8 @@ from typing import BinaryIO
 
 from archive.errors import ArchiveError
 from archive.store.digest import digest_bytes
+from archive.store.listing import Listing
+from archive.store.naming import Naming
 from archive.store.ports import Grade, Stat, Writing
 from archive.store.traits import Traits
 
@@ -56,7 +59,7 @@ class MemoryDisk:
     ----------
     stop_at, after : of a machine that has no other disk.
     machine : the machine that the disk is in, shared with its other disks.
-    traits : what the file system cannot keep.
+    traits : what the file system cannot keep, and how it gives names: by a link, that is two steps.
     faults : asked before each mutating or proving call in its words, such as ``write incoming/x``; may raise.
     """
 
@@ -75,6 +78,8 @@ class MemoryDisk:
         self.log: list[str] = []
         self.faults = faults
         self.room = 1 << 40
+        self.block = 1
+        self.pool: Hashable = id(self)
         self._traits = traits or Traits(kind="memory")
         self._locked: set[str] = set()
 
@@ -89,8 +94,19 @@ class MemoryDisk:
     # -- what is left --------------------------------------------------------------------------
 
     def after_kill(self) -> MemoryDisk:
-        """The program was killed, the system lived on: everything that was done is there."""
-        return self._remains({path: (node, bytes(node.data)) for path, node in self.names.items()})
+        """The program was killed, the system lived on: everything that was done is there.
+
+        What was not synced still is not: the power may go later.
+        """
+        disk = self._remains({path: (node, bytes(node.data)) for path, node in self.names.items()})
+        copies = {id(node): disk.names[path] for path, node in self.names.items()}
+        for path, node in self.names.items():
+            disk.names[path].durable = node.durable
+        disk.durable_names = {
+            path: copies.get(id(node)) or Node(data=bytearray(node.data), durable=node.durable)
+            for path, node in self.durable_names.items()
+        }
+        return disk
 
     def after_power_loss(self) -> MemoryDisk:
         """The power went: only synced names, and of each only synced bytes."""
@@ -100,8 +116,19 @@ class MemoryDisk:
         """The power went when names had reached the medium by themselves and bytes had not."""
         return self._remains({path: (node, node.durable) for path, node in self.names.items()})
 
+    def after_partial_loss(self) -> MemoryDisk:
+        """The power went when any of the names that were not synced had reached the medium by themselves."""
+        chance = random.Random(f"{self.machine.steps} {len(self.log)}")
+        files = {}
+        for path in sorted({*self.names, *self.durable_names}):
+            now, before = self.names.get(path), self.durable_names.get(path)
+            node = now if now is before or chance.random() < 0.5 else before
+            if node is not None:
+                files[path] = (node, node.durable)
+        return self._remains(files)
+
     def _remains(self, files: dict[str, tuple[Node, bytes]]) -> MemoryDisk:
-        disk = MemoryDisk()
+        disk = MemoryDisk(traits=self._traits)
         for path, (node, data) in files.items():
             kept = Node(
                 data=bytearray(data), durable=data, writable=node.writable, modified_ns=node.modified_ns
@@ -170,12 +197,19 @@ class MemoryDisk:
             node.durable, node.writable = bytes(node.data), False
 
     def publish(self, source: str, target: str) -> None:
+        if self._traits.naming is Naming.CLAIM:
+            with self.step(f"claim {target}"):
+                pass
         with self.step(f"publish {target}"):
             node = self._node(source)
             if self._checked(target) in self.names:
                 raise FileExistsError(target)
             self.names[target] = node
-            del self.names[source]
+            if self._traits.naming is not Naming.LINK:
+                del self.names[source]
+        if self._traits.naming is Naming.LINK:
+            with self.step(f"unlink {source}"):
+                del self.names[source]
 
     def replace(self, source: str, target: str) -> None:
         with self.step(f"replace {target}"):
@@ -232,6 +266,10 @@ class MemoryDisk:
         below = [name.removeprefix(start) for name in self.names if name.startswith(start)]
         return sorted({name.partition("/")[0] for name in below if "/" in name})
 
+    def listing(self, path: str, held: str = "") -> Listing:
+        assert not held, "nothing here has a mark"
+        return Listing(files=tuple(self.files(path)), folders=tuple(self.folders(path)))
+
     def walk(self, path: str) -> Iterator[tuple[str, Stat]]:
         start = f"{path}/" if path else ""
         for name in self.files(path):
@@ -243,6 +281,12 @@ class MemoryDisk:
 
     def free(self) -> int:
         return self.room
+
+    def cluster(self) -> int:
+        return self.block
+
+    def system(self) -> Hashable:
+        return self.pool
 
     def traits(self) -> Traits:
         return self._traits
@@ -288,5 +332,5 @@ class MemoryWriting:
             del self._disk.names[self._path]
 
 
-REMAINS = ("after_kill", "after_power_loss", "after_torn_loss")
+REMAINS = ("after_kill", "after_power_loss", "after_torn_loss", "after_partial_loss")
 """What may be left when a machine stops, by the method that gives it."""

@@ -30,11 +30,17 @@ def raw_card(
     make: str = NORTH.body.make,
     lens: str = "Invented 20mm f/1.8",
     exposures: Sequence[int] = (),
+    preview: tuple[bytes, tuple[int, int]] | None = None,
 ) -> Path:
-    """A card whose frames NOCT0001.DNG… hold these mosaics, uint16, ten seconds apart, 8 s unless stated."""
+    """A card whose frames NOCT0001.DNG… hold these mosaics, uint16, ten seconds apart, 8 s unless stated.
+
+    ``preview`` is a JPEG and its size; by default a tiny one.
+    """
     body = replace(NORTH.body, compressed=False, model=model, make=make, lens=lens)
-    preview = io.BytesIO()
-    Image.new("RGB", (32, 24), (20, 30, 40)).save(preview, "JPEG")
+    if preview is None:
+        tiny = io.BytesIO()
+        Image.new("RGB", (32, 24), (20, 30, 40)).save(tiny, "JPEG")
+        preview = tiny.getvalue(), (32, 24)
     target = folder / "DCIM" / "100NOCTU"
     target.mkdir(parents=True)
     for index, mosaic in enumerate(mosaics):
@@ -44,7 +50,7 @@ def raw_card(
             exposure_s=Fraction(exposures[index] if exposures else 8), f_number=Fraction(9, 5), iso=3200,
             noise=(1.28e-4, 1.5e-7),
         )  # fmt: skip
-        data = rawfile.dng(mosaic, body, shot, preview.getvalue(), (32, 24))
+        data = rawfile.dng(mosaic, body, shot, *preview)
         (target / f"NOCT{index + 1:04d}.DNG").write_bytes(data)
     return folder
 

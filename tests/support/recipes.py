@@ -10,9 +10,21 @@ from archive.engine import colour, operator
 from archive.engine.decode import CameraColour, Decoded
 from archive.engine.foundation import current_foundation
 from archive.model.product import PixelSpec
-from archive.model.recipe import EffectiveRecipe, OperatorValues
+from archive.model.recipe import EffectiveRecipe, OperatorValues, Value
 
 FULL = PixelSpec(fit=None, bits=16)
+STRONG: dict[str, dict[str, Value]] = {
+    "balance": {"kelvin": 4000.0}, "chroma": {"amount": 0.5}, "colour_noise": {"strength": 3.0},
+    "contrast": {"amount": 0.4}, "crop": {"left": 0.1, "aspect": 1.0}, "distortion": {"k1": 0.05},
+    "exposure": {"stops": 1.0}, "fall_off": {"k1": -0.5}, "highlight_compression": {"stops": 1.0},
+    "highlight_recovery": {"stops": 1.5}, "hot_pixels": {"reach": 6.0}, "lateral_colour": {"red": 1.01},
+    "local_contrast": {"amount": 0.6}, "luminance_noise": {"strength": 2.0}, "shadow_lift": {"stops": 2.0},
+    "sharpness": {"amount": 2.0, "radius": 4.0}, "straighten": {"angle": 7.0}, "vignetting": {"corner": 1.5},
+}  # fmt: skip
+"""Values of every operator that anybody can see, but for the dark frame, which needs its master."""
+DARK: dict[str, dict[str, Value]] = {
+    "dark_frame": {"frames": "xxh128:a96faf705af16834e6c632b61e964e1f"},
+}
 
 
 def recipe(*settings: str, finish: tuple[OperatorValues, ...] = ()) -> EffectiveRecipe:

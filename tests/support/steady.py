@@ -13,6 +13,7 @@ from support.recipes import camera, recipe
 from support.tinydng import BLACK, WHITE
 
 from archive.engine import operator
+from archive.engine.darkframe import MasterDark
 from archive.engine.declaration import registry
 from archive.engine.decode import Decoded
 from archive.engine.foundation import GENERATION
@@ -31,8 +32,8 @@ STRONG: dict[str, dict[str, object]] = {
     "luminance_noise": {"strength": 2.0}, "shadow_lift": {"stops": 2.0},
     "sharpness": {"amount": 2.0, "radius": 5.0}, "straighten": {"angle": 7.0}, "vignetting": {"corner": 1.5},
 }  # fmt: skip
-# These need a file of their own beside the frame.
-ELSEWHERE = ("dark_frame",)
+DARK = {"dark_frame": {"frames": "xxh128:" + 32 * "0"}}
+"""Beside the others, because what names dark frames is rendered with their master only."""
 
 
 def mosaic() -> npt.NDArray[np.uint16]:
@@ -55,29 +56,36 @@ def mosaic() -> npt.NDArray[np.uint16]:
     return np.clip(light + noise + BLACK, 0, WHITE).astype(np.uint16)
 
 
+def master() -> MasterDark:
+    """A glow that grows towards one corner, with a column that counts by itself."""
+    y, x = np.mgrid[0:HEIGHT, 0:WIDTH].astype(np.int64)
+    counts = (x * x + y * y) // 2048 + np.where(x == 90, 40, 0)
+    return MasterDark(counts=counts.astype(np.float32), pattern=(0, 1, 1, 2))
+
+
 def digests(names: list[str]) -> dict[str, str]:
     """SHA-256, shortened, of the 8-bit renderings with each operator alone, or with every one of them."""
     decoded = Decoded(
         pixels=mosaic(), pattern=(0, 1, 1, 2), black=(float(BLACK),) * 4, white=float(WHITE), camera=camera()
     )
-    found = {}
+    strong, found = STRONG | DARK, {}
     for name in names:
         if name == "everything":
             steps = tuple(
-                operator.checked(each, values) for each, values in STRONG.items() if (each, 1) in registry
+                operator.checked(each, values) for each, values in strong.items() if (each, 1) in registry
             )
         else:
             known, _, version = name.partition("-")
-            steps = () if name == NOTHING else (operator.checked(known, STRONG[known], version=int(version)),)
+            steps = () if name == NOTHING else (operator.checked(known, strong[known], version=int(version)),)
         for size, pixels in SIZES.items():
-            made = render(decoded, replace(recipe(), base=steps), pixels)
+            made = render(decoded, replace(recipe(), base=steps), pixels, dark=master())
             found[f"{name} {size}"] = hashlib.sha256(made.tobytes()).hexdigest()[:16]
     return found
 
 
 def every_name() -> list[str]:
     """What the table has lines for: nothing, each version of each operator, and all of them."""
-    versions = sorted(f"{name}-{version}" for name, version in registry if name not in ELSEWHERE)
+    versions = sorted(f"{name}-{version}" for name, version in registry)
     return [NOTHING, *versions, "everything"]
 
 

@@ -14,11 +14,11 @@ from archive.formats.volume import VolumeMark
 from archive.ingest import run
 from archive.ingest.buffers import Pool
 from archive.ingest.errand import Errand
-from archive.ingest.lane import cannot_write
 from archive.ingest.planning import Plan
 from archive.ingest.setting import Listed, Outcome, Setting
 from archive.ingest.stages import StageMaker, inline
 from archive.ingest.transfer import Engine
+from archive.ingest.troubles import cannot_write
 from archive.journal.log import Fault, Log
 from archive.journal.uniting import unite
 from archive.model.capture import Camera
@@ -68,11 +68,12 @@ class Taking:
 
         run.make_plan = kept  # type: ignore[assignment]
         try:
-            return [outcome for _, outcome in run.take_cards(cards, self._setting)]
+            return [outcome for _, outcome in run.take_cards(cards, self.setting)]
         finally:
             run.make_plan = made
 
-    def _setting(self) -> Setting:
+    def setting(self) -> Setting:
+        """What the next card stands on."""
         entries = [entry for entry in self.log.read_new(set()) if not isinstance(entry, Fault)]
         changes = [change for entry in entries for change in entry.changes]
         rolls = {c.subjects[0].removeprefix("roll:"): c.value for c in changes if c.layer == "ingest"}

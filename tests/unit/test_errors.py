@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from archive.errors import ArchiveError, DamagedFileError, Exit, UsageError, shown
+from archive.errors import ArchiveError, DamagedFileError, Exit, UsageError, counted, shown
 
 
 @pytest.mark.parametrize(
@@ -53,3 +53,8 @@ def test_each_kind_of_error_ends_a_command_with_its_code(error: ArchiveError, co
 def test_every_exit_code_has_a_meaning_of_its_own() -> None:
     assert [int(code) for code in Exit] == [0, 1, 2, 3]
     assert len({code.meaning for code in Exit}) == 4
+
+
+def test_a_number_and_its_noun_agree() -> None:
+    assert [counted(n, "frame") for n in (0, 1, 2)] == ["0 frames", "1 frame", "2 frames"]
+    assert [counted(n, "entry", "entries") for n in (1, 450)] == ["1 entry", "450 entries"]

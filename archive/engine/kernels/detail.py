@@ -24,6 +24,8 @@ _DARKENING = np.float32(0.6)
 _SMALLEST_ROOT = np.float32(3e-5)
 # Differences to the surroundings level off beyond this many stops: a ridge or a star is no texture.
 _TEXTURE = np.float32(1.5)
+# What is next to clipping is held up at this slope.
+_HOLD = np.float32(3)
 _FAINT, _VISIBLE = np.float32(-12), np.float32(-8)
 
 
@@ -49,13 +51,27 @@ def stops_of_roots(roots, darkest, out, first, last):  # type: ignore[no-untyped
 
 @kernel
 def gains_of_tone(  # type: ignore[no-untyped-def]
-    roots, darkest, slope, offset, doublings, regional, local, curve, lowest, per_stop, gains, first, last
+    roots,
+    darkest,
+    slope,
+    offset,
+    doublings,
+    regional,
+    least,
+    local,
+    curve,
+    lowest,
+    per_stop,
+    gains,
+    first,
+    last,
 ):
     """What the light of each pixel is multiplied by for its tone and that of its surroundings.
 
     slope, offset : float32, halved planes: surroundings = slope · stops + offset; of no size where neither
     ``regional`` nor ``local`` asks for them. regional, curve : float32, stops added by surroundings and then
-    by tone, from ``lowest`` on; of no size where there is nothing to add. local : local contrast, 0 none.
+    by tone, from ``lowest`` on; of no size where there is nothing to add. least : added by surroundings at
+    least, beyond three times the pixel's own stops. local : local contrast, 0 none.
     gains : float32, (height, width).
     """
     width = roots.shape[1]
@@ -82,6 +98,9 @@ def gains_of_tone(  # type: ignore[no-untyped-def]
                     x = np.uintp(column)
                     positions[x] = (around[x] - lowest) * per_stop
                 look_up(regional, positions, places, added)
+                for column in range(width):
+                    x = np.uintp(column)
+                    added[x] = max(added[x], _HOLD * stops[x] + least)
             if local != _ZERO:
                 for column in range(width):
                     x = np.uintp(column)

@@ -43,11 +43,11 @@ def from_roots(planes, offset, red_lost, green_lost, blue_lost, first, last):  #
 
 
 @kernel
-def follow(planes, slopes, offsets, doublings, first, last):  # type: ignore[no-untyped-def]
+def follow(planes, slopes, offsets, doublings, share, first, last):  # type: ignore[no-untyped-def]
     """Colour differences that follow luma by coefficients of smaller planes, in place.
 
     planes : float32, (3, height, width), luma and two differences. slopes, offsets : float32, two planes
-    each, halved ``doublings`` times.
+    each, halved ``doublings`` times. share : how far they follow, 1 wholly.
     """
     width = planes.shape[2]
     length = (slopes.shape[2] << doublings) + 2
@@ -61,7 +61,18 @@ def follow(planes, slopes, offsets, doublings, first, last):  # type: ignore[no-
             target = planes[k + 1, row]
             for column in range(width):
                 x = np.uintp(column)
-                target[x] = steep[x] * lumas[x] + level[x]
+                target[x] += share * (steep[x] * lumas[x] + level[x] - target[x])
+
+
+@kernel
+def mixed(before, planes, share, first, last):  # type: ignore[no-untyped-def]
+    """Planes that differ from those before by a share only, in place. Both float32, (3, height, width)."""
+    for channel in range(3):
+        for row in range(first, last):
+            line, target = before[channel, row], planes[channel, row]
+            for column in range(planes.shape[2]):
+                x = np.uintp(column)
+                target[x] = line[x] + share * (target[x] - line[x])
 
 
 @kernel

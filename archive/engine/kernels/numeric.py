@@ -6,13 +6,13 @@ import numpy as np
 
 from archive.engine.kernels.compiled import inlined
 
-_ONE, _HALF, _TWO, _THREE = np.float32(1), np.float32(0.5), np.float32(2), np.float32(3)
-_SQRT2 = np.float32(1.41421356)
+_ONE, _TWO, _THREE = np.float32(1), np.float32(2), np.float32(3)
 _TWO_OVER_LN2 = np.float32(2.88539008)
 _THIRD, _FIFTH, _SEVENTH = np.float32(1 / 3), np.float32(1 / 5), np.float32(1 / 7)
 _SMALLEST = np.float32(1e-30)
-_MANTISSA, _EXPONENT_ONE = np.int32(0x7FFFFF), np.int32(0x3F800000)
-_SHIFT, _BIAS = np.int32(23), np.int32(127)
+_ROOT_OF_HALF, _SHIFT = np.int32(0x3F3504F3), np.int32(23)
+# Adding 1.5 · 2^23 leaves a float's nearest whole number in the last bits of the sum.
+_WHOLE = np.float32(12582912)
 _FARTHEST = np.float32(60)
 # ln(2)^k / k!, the series of a power of two.
 _E1, _E2, _E3 = np.float32(0.69314718), np.float32(0.24022651), np.float32(0.05550411)
@@ -23,15 +23,13 @@ _E4, _E5, _E6 = np.float32(0.00961813), np.float32(0.00133336), np.float32(0.000
 def log2(value):  # type: ignore[no-untyped-def]
     """Base-2 logarithm of a positive float32, to about 1e-6."""
     bits = np.float32(max(value, _SMALLEST)).view(np.int32)
-    exponent = np.float32(np.int32(bits >> _SHIFT) - _BIAS)
-    mantissa = np.int32((bits & _MANTISSA) | _EXPONENT_ONE).view(np.float32)
-    if mantissa > _SQRT2:
-        mantissa = mantissa * _HALF
-        exponent = exponent + _ONE
+    # The mantissa is taken from √½ to √2 around 1, without a choice.
+    exponent = np.int32(np.int32(bits - _ROOT_OF_HALF) >> _SHIFT)
+    mantissa = np.int32(bits - np.int32(exponent << _SHIFT)).view(np.float32)
     t = (mantissa - _ONE) / (mantissa + _ONE)
     t2 = t * t
     series = _ONE + t2 * (_THIRD + t2 * (_FIFTH + t2 * _SEVENTH))
-    return exponent + _TWO_OVER_LN2 * t * series
+    return np.float32(exponent) + _TWO_OVER_LN2 * t * series
 
 
 @inlined
@@ -66,8 +64,9 @@ def look_up(table, positions, places, out):  # type: ignore[no-untyped-def]
 def exp2(value):  # type: ignore[no-untyped-def]
     """2 to the power of a float32 between −60 and 60, to about 2e-7 of itself."""
     held = min(max(value, -_FARTHEST), _FARTHEST)
-    whole = np.floor(held + _HALF)
-    part = held - whole
+    sum_with_whole = np.float32(held + _WHOLE)
+    part = held - (sum_with_whole - _WHOLE)
     series = _E3 + part * (_E4 + part * (_E5 + part * _E6))
-    series = _ONE + part * (_E1 + part * (_E2 + part * series))
-    return series * np.int32((np.int32(whole) + _BIAS) << _SHIFT).view(np.float32)
+    series = np.float32(_ONE + part * (_E1 + part * (_E2 + part * series)))
+    exponent = np.int32(sum_with_whole.view(np.int32) << _SHIFT)
+    return np.int32(series.view(np.int32) + exponent).view(np.float32)

@@ -11,6 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from archive.engine.kernels.compiled import kernel
+from archive.engine.kernels.numeric import look_up
 
 _ZERO, _HALF, _ONE, _TWO = np.float32(0), np.float32(0.5), np.float32(1), np.float32(2)
 _THREE, _FOUR, _FIVE = np.float32(3), np.float32(4), np.float32(5)
@@ -229,7 +230,8 @@ def gain_by_distance(  # type: ignore[no-untyped-def]
     columns = planes.shape[2]
     across = np.empty(columns, np.float32)
     down = np.empty(columns, np.float32)
-    gains = np.empty(columns, np.float32)
+    gains, positions = np.empty(columns, np.float32), np.empty(columns, np.float32)
+    places = np.empty(columns, np.int32)
     ramp = np.arange(step).astype(np.float32)
     steps = np.float32(table.shape[0] - 1)
     places_x = np.empty(knots_x.shape[1], np.float64)
@@ -244,10 +246,8 @@ def gain_by_distance(  # type: ignore[no-untyped-def]
         _spread_out(places_y, step, ramp, down)
         for column in range(columns):
             x = np.uintp(column)
-            place = min((across[x] * across[x] + down[x] * down[x]) * steps, steps)
-            index = np.int32(min(place, steps - _ONE))
-            low = table[np.uintp(index)]
-            gains[x] = low + (place - np.float32(index)) * (table[np.uintp(index + 1)] - low)
+            positions[x] = (across[x] * across[x] + down[x] * down[x]) * steps
+        look_up(table, positions, places, gains)
         for channel in range(3):
             line = planes[channel, row]
             for column in range(columns):

@@ -3,7 +3,7 @@
 from archive.engine.declaration import Family, Operator, Unit, operator, param
 
 
-@operator("luminance_noise", family=Family.NOISE, halo=4)
+@operator("luminance_noise", family=Family.NOISE)
 class LuminanceNoise(Operator):
     """Smooth grain in brightness, keeping edges and stars down to the faint ones.
 
@@ -17,7 +17,7 @@ class LuminanceNoise(Operator):
     )  # fmt: skip
 
 
-@operator("colour_noise", family=Family.NOISE, halo=10)
+@operator("colour_noise", family=Family.NOISE)
 class ColourNoise(Operator):
     """Smooth blotches of false colour, guided by brightness so that no colour runs over an edge."""
 

@@ -3,7 +3,7 @@
 from archive.engine.declaration import Family, Operator, Unit, operator, param
 
 
-@operator("sharpness", family=Family.SHARPNESS, halo=15, finish=True, strength=("amount",))
+@operator("sharpness", family=Family.SHARPNESS, finish=True, strength=("amount",))
 class Sharpness(Operator):
     """Strengthen fine detail in brightness, with overshoot held down at strong edges."""
 
@@ -11,7 +11,7 @@ class Sharpness(Operator):
         0.0, low=0, high=3, step=0.05, help="how much detail is added; 0 none, 1 doubles it"
     )
     radius: float = param(
-        0.3, unit=Unit.PERMILLE, low=0.1, high=5, step=0.05, ramp=False,
+        0.3, unit=Unit.PERMILLE, low=0.1, high=5, step=0.05,
         help="size of what counts as detail; 0.3 ‰ is about 2 pixels of a 24-megapixel frame",
     )  # fmt: skip
     floor: float = param(

@@ -12,7 +12,7 @@ class Exposure(Operator):
     )
 
 
-@operator("highlight_recovery", family=Family.TONE, halo=40)
+@operator("highlight_recovery", family=Family.TONE)
 class HighlightRecovery(Operator):
     """Bring detail back at the top: rebuild channels that were clipped and draw bright areas down.
 
@@ -31,7 +31,7 @@ class HighlightRecovery(Operator):
     )
 
 
-@operator("shadow_lift", family=Family.TONE, halo=40, strength=("stops",))
+@operator("shadow_lift", family=Family.TONE, strength=("stops",))
 class ShadowLift(Operator):
     """Open dark areas, leaving local contrast and bright areas as they are."""
 
@@ -44,9 +44,12 @@ class ShadowLift(Operator):
     )  # fmt: skip
 
 
-@operator("highlight_compression", family=Family.TONE, halo=40, strength=("stops",))
+@operator("highlight_compression", family=Family.TONE, strength=("stops",))
 class HighlightCompression(Operator):
-    """Gather bright areas into less range, without halos, leaving detail inside them as it is."""
+    """Gather bright areas into less range, without halos, leaving detail inside them as it is.
+
+    What clipped on the sensor stays white.
+    """
 
     stops: float = param(
         0.0, unit=Unit.EV, low=0, high=3, step=0.1, help="stops by which the very brightest areas are lowered"
@@ -57,7 +60,7 @@ class HighlightCompression(Operator):
     )  # fmt: skip
 
 
-@operator("local_contrast", family=Family.TONE, halo=40, finish=True)
+@operator("local_contrast", family=Family.TONE, finish=True)
 class LocalContrast(Operator):
     """Strengthen or soften differences to the surroundings, sparing strong edges and deep shadow."""
 

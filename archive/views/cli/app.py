@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import io
 import json
+import logging
 import os
 import signal
 import sys
+import threading
 from types import FrameType
 from typing import Annotated
 
@@ -56,7 +58,7 @@ class Noctuary(Group):
         ("Survey", ("survey", "suggest", "keogram", "rush", "level")),
         ("Recipes", ("recipe", "preview", "lens", "darks", "operators", "gallery", "journal", "take-back")),
         ("Exports", ("export", "specs", "stale", "regenerate", "lineage")),
-        ("Custody", ("audit", "rebuild", "unite")),
+        ("Custody", ("audit", "mend", "rebuild", "unite")),
     )
 
 
@@ -117,6 +119,9 @@ class _StoppedError(BaseException):
 def main() -> None:
     """Run a command; errors a user can meet become a message, a next step and an exit code."""
     signal.signal(signal.SIGINT, _stop)
+    sys.unraisablehook = _thrown_away
+    # What a library has to say of an interruption is not the person's to read.
+    logging.getLogger("sqlalchemy").addHandler(logging.NullHandler())
     if isinstance(sys.stdout, io.TextIOWrapper):
         # File names hold bytes, and terminals have alphabets, that no encoding of ours can write.
         sys.stdout.reconfigure(errors="backslashreplace")
@@ -144,6 +149,14 @@ def main() -> None:
 
 def _stop(_signal: int, _frame: FrameType | None) -> None:
     raise _StoppedError
+
+
+def _thrown_away(told: sys.UnraisableHookArgs) -> None:
+    """Where Python cannot raise, as while an object is freed, a wish to stop is not lost but said again."""
+    if isinstance(told.exc_value, _StoppedError):
+        threading.Timer(0.05, signal.raise_signal, [signal.SIGINT]).start()
+    else:
+        sys.__unraisablehook__(told)
 
 
 def _tell(message: str, hint: str) -> None:

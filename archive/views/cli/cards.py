@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from archive.errors import Exit
+from archive.errors import Exit, UsageError
 from archive.model.results import IngestReport
 from archive.views.cli.helping import Commands
 from archive.views.cli.options import (
@@ -25,7 +25,7 @@ from archive.views.erasing import tell_erasing
 from archive.views.plain import print_json
 from archive.views.report import Report
 from archive.views.signing import places_for, write_report
-from archive.views.taking import tell_ingest
+from archive.views.taking import tell_closing, tell_ingest
 
 
 def new(
@@ -103,7 +103,9 @@ def site_list(archive: ArchiveOption = None, as_json: JsonOption = False) -> Non
 
 
 def ingest(
-    sources: Annotated[list[Path], typer.Argument(metavar="SOURCE…", help="Cards, or any folders.")],
+    sources: Annotated[
+        list[Path] | None, typer.Argument(metavar="SOURCE…", help="Cards, or any folders.")
+    ] = None,
     site: Annotated[str | None, typer.Option("--site", help="Where the frames were taken.")] = None,
     also: AlsoOption = None,
     card: Annotated[str | None, typer.Option("--card", help="What is written on the card.")] = None,
@@ -118,6 +120,14 @@ def ingest(
             help="Write a page to sign (FILE.html), the same as JSON (FILE.json), or both into a folder.",
         ),
     ] = None,
+    close_unfinished: Annotated[
+        bool,
+        typer.Option(
+            "--close-unfinished",
+            help="Without a SOURCE: end interrupted ingests whose cards are gone; "
+            "what lies sound is listed, the rest told.",
+        ),
+    ] = False,
     archive: ArchiveOption = None,
     person: PersonOption = None,
     as_json: JsonOption = False,
@@ -128,6 +138,16 @@ def ingest(
 
     Example: noctuary ingest /media/CARD --site "River bend" --also /media/BLUE/NightArchive
     """
+    if close_unfinished == bool(sources):
+        raise UsageError(
+            "Name a card to take in, or --close-unfinished without one.", hint="Nothing was changed."
+        )
+    if not sources:
+        with opened(archive, also=also, person=person) as workspace, Running(quiet=as_json) as running:
+            answer = workspace.ingest.close_unfinished(progress=running)
+        print_json(answer) if as_json else tell_closing(answer, Report())
+        ended(answer.exit_code)
+        return
     places = places_for(report_to, f"{datetime.now(UTC):%Y%m%dT%H%M%SZ}") if report_to else None
     with opened(archive, also=also, person=person) as workspace, Running(quiet=as_json) as running:
         place = workspace.statements.site_named(site) if site else None

@@ -15,7 +15,10 @@ from archive.views.report import Report
 
 def find(
     query: Annotated[str, typer.Argument(metavar="QUERY", help="What the frames must be like.")] = "",
-    limit: Annotated[int, typer.Option("--limit", "-n", metavar="N", help="List so many at most.")] = 50,
+    limit: Annotated[
+        int,
+        typer.Option("--limit", "-n", metavar="N", min=1, max=1_000_000, help="List so many at most."),
+    ] = 50,
     named: Annotated[
         str | None, typer.Option("--named", metavar="NAME", help="Ask the query that is kept as NAME.")
     ] = None,

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from archive.errors import UsageError
+from archive.errors import UsageError, counted
 from archive.views.cli.options import ArchiveOption, JsonOption, PersonOption, opened
 from archive.views.clocks import correction_in_words
 from archive.views.nightreport import tell_frames, tell_nights, tell_sequences, tell_story
@@ -124,7 +124,7 @@ def rate(
     if as_json:
         print_json({"frames": [frame.id for frame in rated], "rating": rating})
     else:
-        Report().say(f"{len(rated)} frames rated {rating}.")
+        Report().say(f"{counted(len(rated), 'frame')} rated {rating}.")
 
 
 def keyword(
@@ -144,7 +144,7 @@ def keyword(
     if as_json:
         print_json({"frames": [frame.id for frame in marked], "word": word, "on": not off})
     else:
-        Report().say(f"{word} {'taken off' if off else 'given to'} {len(marked)} frames.")
+        Report().say(f"{word} {'taken off' if off else 'given to'} {counted(len(marked), 'frame')}.")
 
 
 def clock(

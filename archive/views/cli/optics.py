@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from archive.errors import UsageError
 from archive.views.cli.helping import Commands
 from archive.views.cli.nights import FrameArgument
 from archive.views.cli.options import (
@@ -16,7 +17,7 @@ from archive.views.cli.options import (
     SharedOption,
     opened,
 )
-from archive.views.opticsreport import tell_fall_off, tell_lens
+from archive.views.opticsreport import tell_darks, tell_fall_off, tell_lens
 from archive.views.plain import print_json
 from archive.views.recipereport import tell_saved
 from archive.views.report import Report
@@ -25,8 +26,13 @@ from archive.views.report import Report
 def darks(
     name: FrameArgument,
     frames: Annotated[
-        list[str], typer.Argument(metavar="DARK…", help="The dark frames: names, or a sequence of them.")
-    ],
+        list[str] | None,
+        typer.Argument(metavar="[DARK…]", help="The dark frames: names, or a sequence of them."),
+    ] = None,
+    find: Annotated[
+        bool, typer.Option("--find", help="Look for dark frames that fit, in this night or the nearest one.")
+    ] = False,
+    take: Annotated[bool, typer.Option("--take", help="Use what --find finds.")] = False,
     shared: SharedOption = False,
     note: NoteOption = "",
     archive: ArchiveOption = None,
@@ -35,11 +41,28 @@ def darks(
 ) -> None:
     """Let a recipe subtract dark frames: frames of the same camera and settings with the lens covered.
 
+    With --find, frames that fit are looked for among those that were surveyed.
+
     Example: noctuary darks 2026-03-18/north/1#58 2026-03-18/north/2
     """
+    if find == bool(frames) or (take and not find):
+        raise UsageError(
+            "Name the dark frames, or let them be looked for with --find.",
+            hint="Nothing was changed. `noctuary darks FRAME --find --take` uses those it finds.",
+        )
     with opened(archive, person=person) as workspace:
-        saved = workspace.optics.use_darks(name, frames, shared=shared, note=note)
-    print_json(saved) if as_json else tell_saved(Report(), saved)
+        found = workspace.survey.find_darks(name) if find else None
+        chosen: list[str] = [*frames] if frames else []
+        if found is not None and take:
+            chosen = [frame.id for frame in found.frames]
+        saved = workspace.optics.use_darks(name, chosen, shared=shared, note=note) if chosen else None
+    if as_json:
+        print_json(saved if found is None else {"found": found, "saved": saved})
+        return
+    if found is not None:
+        tell_darks(Report(), found, taken=saved is not None)
+    if saved is not None:
+        tell_saved(Report(), saved)
 
 
 def match(
@@ -63,6 +86,12 @@ def match(
 def apply(
     name: FrameArgument,
     shared: SharedOption = False,
+    focal: Annotated[
+        float | None,
+        typer.Option(
+            "--focal", metavar="MM", min=1, max=5000, help="Focal length, where frames tell none or several."
+        ),
+    ] = None,
     note: NoteOption = "",
     archive: ArchiveOption = None,
     person: PersonOption = None,
@@ -73,8 +102,13 @@ def apply(
     Example: noctuary lens apply 2026-03-18/north/1 --shared
     """
     with opened(archive, person=person) as workspace:
-        saved = workspace.optics.apply_lens(name, shared=shared, note=note)
-    print_json(saved) if as_json else tell_saved(Report(), saved)
+        applied = workspace.optics.apply_lens(name, shared=shared, focal_mm=focal, note=note)
+    if as_json:
+        print_json(applied)
+        return
+    tell_saved(Report(), applied.saved)
+    for remark in applied.remarks:
+        Report().say(remark)
 
 
 def measure(

@@ -43,12 +43,17 @@ def preview(
         viewing = workspace.exports.viewing
         data = viewing.preview(name, size=size, before=not alone, after=not before, only=only or ())
         levels = viewing.levels(name) if histogram else ()
+        contested = not before and workspace.recipes.standing(workspace.frame(name)).contested
     write(to, data)
     if as_json:
-        print_json({"path": to, "bytes": len(data)} | ({"levels": levels} if histogram else {}))
+        told = {"path": to, "bytes": len(data), "contested": contested}
+        print_json(told | ({"levels": levels} if histogram else {}))
         return
     report = Report()
     report.say(f"Written: {to}")
+    if contested:
+        report.say("Contested: two versions claim to be current, the newest is shown. "
+                   "`noctuary recipe settle FRAME --show` lists both.", "yellow")  # fmt: skip
     for each in levels:
         report.console.print(levels_lines(each))
 

@@ -34,7 +34,7 @@ def ramp_show(
     archive: ArchiveOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Show the ramps along a sequence, below what its camera's settings gathered.
+    """Show the ramps along a sequence, below its surveyed brightness or else its camera's exposure.
 
     Example: noctuary recipe ramp show 2026-03-18/north/1 --to ramps.svg
     """

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import permutations
+from random import Random
 from typing import Any
 
 import pytest
@@ -50,7 +51,7 @@ def batch(counter: int, writer: str = "w", path: str = "exports/a.jpg", **change
     return entry(change, kind="job-delivered", counter=counter, writer=writer)
 
 
-def test_every_order_of_entries_gives_the_same_tables() -> None:
+def test_any_order_of_entries_gives_the_same_tables() -> None:
     first = entry(own(1, exposure(0.5)), kind="recipe", counter=5)
     entries = [
         entry(camera(), site(), ingest(sequence_roll(range(1, 7))), kind="ingest", counter=1),
@@ -60,7 +61,8 @@ def test_every_order_of_entries_gives_the_same_tables() -> None:
         entry(*shared(selection(1, 2), exposure(1.0), builds_on=(first.id,)), kind="recipe", counter=6),
     ]
     dumps = []
-    for order in permutations(entries):
+    orders = list(permutations(entries))
+    for order in [orders[0], orders[-1], *Random(3).sample(orders, 30)]:
         catalogue = memory_catalogue()
         for each in order:
             catalogue.apply([each])

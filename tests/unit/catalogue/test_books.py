@@ -22,14 +22,18 @@ from support.exports import SEQUENCE, studio
 from support.rolls import write_generation
 
 from archive.catalogue.books import Books
+from archive.catalogue.noticing import GONE, STRANGE
+from archive.catalogue.seen import note_folders, seen_folders
 from archive.errors import ArchiveError, DamagedFileError, Exit
 from archive.formats import entry as entry_format
 from archive.formats.volume import VolumeMark
+from archive.journal import log as log_module
 from archive.journal.log import Log
 from archive.model.capture import RollFile
 from archive.model.entry import Change, Draft, Entry
 from archive.store.digest import digest_bytes
 from archive.store.durable import write_new
+from archive.store.userplace import Writer
 from archive.store.volumes import Volume, create_volume
 
 FOLDER = "2026-03-18/north-7c1f9a2e"
@@ -319,3 +323,125 @@ def test_an_entry_of_a_newer_kind_that_is_not_essential_closes_nothing(tmp_path:
     place.workspace.statements.rate([f"{SEQUENCE}#1"], 3)
     assert place.workspace.frames(f"{SEQUENCE}#1")[0].rating == 3
     place.workspace.close()
+
+
+def test_month_folders_that_were_moved_deeper_are_read_all_the_same(kept: Books, blue: Volume) -> None:
+    made = kept.state(draft(rating(1, 2), kind="rating"))
+    (month,) = (blue.root / "journal").iterdir()
+    (blue.root / "journal" / "y").mkdir()
+    month.rename(blue.root / "journal" / "y" / month.name)
+    kept.sync()
+    assert list(kept.log.names()) == [made.name] and kept.catalogue.faults() == []
+    assert kept.catalogue.stated(frame_id(1), "rating") == 2
+    assert kept.state(draft(rating(1, 3), kind="rating")).counter == 2
+
+
+def test_a_file_that_is_no_entry_is_noticed_by_the_next_sync_and_only_while_it_lies_there(
+    kept: Books, blue: Volume
+) -> None:
+    kept.state(draft(rating(1, 2), kind="rating"))
+    kept.sync()
+    stray = blue.root / "journal" / "notes.txt"
+    stray.write_text("remember the flat frames")
+    for _ in range(2):
+        kept.sync()
+        ((place, name),) = [(fault.place, fault.name) for fault in kept.catalogue.faults()]
+        assert (place, name) == (STRANGE, "journal/notes.txt")
+    stray.unlink()
+    kept.sync()
+    assert kept.catalogue.faults() == []
+
+
+def test_a_journal_without_the_entries_that_were_read_before_is_not_called_whole(
+    kept: Books, blue: Volume
+) -> None:
+    made = [kept.state(draft(rating(n, 2), kind="rating")) for n in (1, 2)]
+    (blue.root / "journal").rename(blue.root / "elsewhere")
+    for _ in range(2):
+        kept.sync()
+        told = kept.catalogue.faults()
+        assert [(fault.place, fault.name) for fault in told] == [(GONE, each.name) for each in made]
+        assert "read here before" in told[0].message
+    assert kept.catalogue.stated(frame_id(1), "rating") is None
+    (blue.root / "elsewhere").rename(blue.root / "journal")
+    kept.sync()
+    assert kept.catalogue.faults() == [] and kept.catalogue.stated(frame_id(1), "rating") == 2
+
+
+def test_the_last_entry_written_here_is_missed_even_by_a_new_catalogue(tmp_path: Path, blue: Volume) -> None:
+    writer = Writer("w1")
+    log = Log([blue.disk], writer=writer, person="Ingrid", now=FakeClock())
+    kept = Books([blue], log, f"sqlite:///{tmp_path / 'catalogue.sqlite'}")
+    made = kept.state(draft(rating(1, 2), kind="rating"))
+    (blue.root / log.names()[made.name]).unlink()
+    assert [made.name] == [message.split()[3] for message in kept.rebuild().faults]
+
+
+def test_a_number_given_while_entries_are_taken_in_is_not_told_as_gone(tmp_path: Path, blue: Volume) -> None:
+    Log([blue.disk], writer="w2", person="Anouk", now=FakeClock()).append(night())
+    log = Log([blue.disk], writer=Writer("w1", complete=True), person="Ingrid", now=FakeClock())
+    kept = Books([blue], log, f"sqlite:///{tmp_path / 'catalogue.sqlite'}")
+    kept.sync()
+    assert [name.split("-")[2] for name in log.appended] == ["sequence"]
+    assert kept.catalogue.faults() == []
+
+
+def test_an_emptied_catalogue_is_filled_again_though_no_folder_changed(kept: Books, blue: Volume) -> None:
+    kept.state(draft(rating(1, 2), kind="rating"))
+    kept.sync()
+    seen = seen_folders(kept.catalogue.engine)
+    kept.empty()
+    note_folders(kept.catalogue.engine, blue.id, seen[blue.id], {})
+    kept.sync()
+    assert kept.catalogue.stated(frame_id(1), "rating") == 2
+
+
+def test_entries_of_others_are_read_alone_and_the_known_ones_not_again(
+    kept: Books, blue: Volume, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kept.state(draft(rating(1, 2), kind="rating"))
+    kept.sync()
+    kept.state(draft(rating(2, 2), kind="rating"))
+    other = Log([blue.disk], writer="w2", person="Anouk", now=FakeClock())
+    other._previous = lambda *_: None  # type: ignore[method-assign,assignment]
+    told = other.append(draft(rating(1, 4), kind="rating"))
+    read = []
+    once = log_module.read_entry
+    monkeypatch.setattr(
+        log_module, "read_entry", lambda disk, path, name: read.append(name) or once(disk, path, name)
+    )
+    kept.sync()
+    assert read == [told.name] and kept.catalogue.stated(frame_id(1), "rating") == 4
+
+
+def test_a_rebuild_that_is_stopped_leaves_the_catalogue_as_it_was(
+    kept: Books, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kept.state(night())
+    before = kept.catalogue.dump()
+
+    def stopped(_names: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(kept, "_examine", stopped)
+    with pytest.raises(KeyboardInterrupt):
+        kept.rebuild()
+    assert kept.catalogue.dump() == before
+    kept.close()
+    assert [path.name for path in tmp_path.glob("catalogue*")] == ["catalogue.sqlite"]
+
+
+def test_a_catalogue_that_is_behind_in_everything_is_made_anew(
+    kept: Books, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kept.state(night())
+    before = kept.catalogue.dump()
+    engine = kept.catalogue.engine
+    kept.sync()
+    assert kept.catalogue.engine is engine
+    monkeypatch.setattr("archive.catalogue.books._MANY", 1)
+    monkeypatch.setattr("archive.catalogue.derive.DERIVATION", 10_000)
+    kept.sync()
+    assert kept.catalogue.engine is not engine
+    assert not kept.catalogue.behind()
+    assert {**kept.catalogue.dump(), "mark": []} == {**before, "mark": []}

@@ -44,6 +44,7 @@ def statement(change: Change) -> Statement:
         rating(1, -1),
         Change(subjects=(CAMERA,), layer="clock", value=CLOCK),
         Change(subjects=(CAMERA,), layer="clock", value=None),
+        Change(subjects=(CAMERA,), layer="lens", line="Wide 20", value=None),
         Change(subjects=(frame_id(1),), layer="facts", value={"iso": 100, "later": "field"}),
         Change(subjects=(frame_id(1),), layer="keyword", line="ice", value=True),
         Change(subjects=("x",), layer="unheard-of", value=[None]),

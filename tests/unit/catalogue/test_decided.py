@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from support.builders import entry, frame_id, memory_catalogue, rating
 
-from archive.catalogue.decided import headings, stating
+from archive.catalogue.decided import Stated, headings, stating
 
 ENTRIES = [entry(rating(n % 2 + 1, n), kind="rating", counter=n, person="Ingrid") for n in (1, 2, 3, 4, 5)]
 
@@ -24,7 +24,7 @@ def test_the_entry_that_states_what_stands_is_told() -> None:
     catalogue = memory_catalogue()
     catalogue.apply(ENTRIES)
     assert stating(catalogue, [frame_id(1), frame_id(2), frame_id(3)], "rating") == {
-        (frame_id(1), ""): ENTRIES[3].id,
-        (frame_id(2), ""): ENTRIES[4].id,
+        (frame_id(1), ""): Stated(entry=ENTRIES[3].id, value=4),
+        (frame_id(2), ""): Stated(entry=ENTRIES[4].id, value=5),
     }
     assert stating(catalogue, [frame_id(1)], "keyword") == {}

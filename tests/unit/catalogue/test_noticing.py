@@ -4,7 +4,12 @@ from __future__ import annotations
 
 from support.builders import entry, entry_id, rating
 
-from archive.catalogue.noticing import missing_in_words, noticed_in_words
+from archive.catalogue.noticing import (
+    gone_in_words,
+    missing_in_words,
+    noticed_in_words,
+    strange_in_words,
+)
 from archive.journal.chains import Chains, Fork, Missing, SetBack
 
 
@@ -32,9 +37,18 @@ def test_forks_clocks_and_strangers_are_each_told_by_name() -> None:
             SetBack(name="f", previous="b", seconds=86_400),
         ),
     )
-    told = dict(noticed_in_words(chains, ["journal/no\x1btes.txt"]))
+    told = dict(noticed_in_words(chains))
     assert "there are a, b" in told["a"] and entry_id(1)[7:23] in told["a"]
     assert "as its first entry there are c, d" in told["c"]
     assert "90 s earlier when e was written than at a" in told["e"]
     assert "24.0 h earlier" in told["f"]
-    assert told["journal/no\x1btes.txt"].startswith("journal/no\\x1btes.txt lies in the journal")
+    ((name, message),) = strange_in_words(["journal/no\x1btes.txt"])
+    assert message.startswith(f"{name} lies in the journal") and "\x1b" not in name
+
+
+def test_of_very_many_entries_that_are_gone_the_newest_are_named_and_the_others_counted() -> None:
+    names = {f"{number:010d}-x" for number in range(1, 31)}
+    told = dict(gone_in_words(names))
+    assert list(told)[:2] == ["0000000030-x", "0000000029-x"] and len(told) == 21
+    assert told[""].startswith("10 more") and "another volume" in told["0000000030-x"]
+    assert dict(gone_in_words([])) == {}

@@ -86,6 +86,11 @@ def test_a_query_that_cannot_be_read_is_pointed_at(typed: str, column: int, says
     assert mark.index("^") - 2 == column - 1
 
 
+def test_a_number_beyond_all_numbers_is_none() -> None:
+    with pytest.raises(UsageError, match=r"column 5: .* is no number"):
+        parse("iso:" + "9" * 400)
+
+
 def test_a_field_that_is_nearly_right_is_suggested() -> None:
     with pytest.raises(UsageError) as caught:
         parse("expossure>=10")
@@ -109,7 +114,30 @@ def test_what_is_too_long_or_too_deep_is_refused() -> None:
         parse("not " * 200 + "iso:1")
 
 
-@given(st.text(max_size=80))
+@pytest.mark.parametrize(
+    ("typed", "column", "as_"),
+    [
+        ("name:\udcff", 6, r"\xff"),
+        ("rating>=1 keyword:ri\0ver", 21, r"\x00"),
+        ('camera:"a\ud800"', 10, r"\ud800"),
+    ],
+)
+def test_bytes_that_are_no_text_are_pointed_at_before_any_database_sees_them(
+    typed: str, column: int, as_: str
+) -> None:
+    with pytest.raises(UsageError, match=f"at column {column}: ") as caught:
+        parse(typed)
+    message, line, mark = caught.value.message.split("\n")
+    assert f"{as_} is no character of a text" in message
+    assert mark.index("^") - 2 == column - 1
+    assert line.isprintable()
+
+
+ANY_TEXT = st.text(st.characters(exclude_categories=()), max_size=80)
+"""With surrogates and NUL, which plain texts of hypothesis leave out."""
+
+
+@given(ANY_TEXT)
 def test_any_text_is_a_query_or_a_usage_error_of_printable_lines(typed: str) -> None:
     try:
         parse(typed)

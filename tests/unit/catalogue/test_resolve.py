@@ -140,3 +140,11 @@ def test_an_empty_archive_says_that_it_is_empty() -> None:
     with pytest.raises(UsageError) as caught:
         find(memory_catalogue(), "2026-03-18")
     assert "none yet" in caught.value.hint
+
+
+def test_a_sequence_is_found_by_every_number_that_it_was_ever_given(catalogue: Catalogue) -> None:
+    other = {"night": "2026-03-18", "camera": CAMERA, "number": 7}
+    change = Change(subjects=(frame_id(1),), layer="sequence-number", value=other)
+    catalogue.apply([entry(change, kind="sequence", counter=3, writer="c" * 32)])
+    assert find_sequence(catalogue, "2026-03-18/north/7").number == 2
+    assert numbers(catalogue, "2026-03-18/north/7#2..3") == ["0002", "0003"]

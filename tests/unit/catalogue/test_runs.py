@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.builders import (
     CAMERA,
+    OTHER_CAMERA,
     STARTED,
     camera,
     entry,
@@ -151,3 +152,130 @@ def test_entry_by_entry_in_any_order_ends_as_all_at_once(data: st.DataObject) ->
     assert sum(line.frames for line in lines) == sum(key is not None for key, _ in held.values())
     for line in lines:
         assert sorted(i for key, i in held.values() if key == line.key) == list(range(1, line.frames + 1))
+
+
+def test_cameras_that_run_side_by_side_have_sequences_of_their_own() -> None:
+    catalogue = memory_catalogue()
+    north = sequence_roll(range(1, 13))
+    south = roll(
+        [roll_file(n, seconds=(n - 20) * 13 + 3) for n in range(20, 29)],
+        token="000000bb",
+        camera_id=OTHER_CAMERA,
+    )
+    found = catalogue.apply(
+        [entry(camera(), camera("south", OTHER_CAMERA), site(), ingest(north), ingest(south), kind="ingest")]
+    )
+    assert [(each.camera, each.number, each.first) for each in found] == sorted(
+        [(CAMERA, 1, frame_id(1)), (OTHER_CAMERA, 1, frame_id(20))]
+    )
+    given_ = [
+        word("sequence-number", int_of(each.first), {"night": each.night, "camera": each.camera, "number": 1})
+        for each in found
+    ]
+    catalogue.apply([entry(*given_, kind="sequence", counter=2)])
+    assert sorted((line.camera, line.frames, line.cadence_s) for line in catalogue.sequences()) == [
+        ("north", 12, 10.0),
+        ("south", 9, 13.0),
+    ]
+
+
+def test_a_title_stays_with_its_sequence_when_archives_are_united_and_a_card_comes_late() -> None:
+    on_time = roll([roll_file(n, seconds=n * 10) for n in range(3, 9)])
+    files = entry(camera(), site(), ingest(on_time), kind="ingest")
+    ours = [entry(numbered(3, 3), kind="sequence", counter=5, writer="a" * 32)]
+    ours.append(entry(word("sequence-title", 3, "The arc"), kind="sequence", counter=6, writer="a" * 32))
+    theirs = entry(numbered(3, 1), kind="sequence", counter=9, writer="b" * 32)
+    late = entry(
+        ingest(roll([roll_file(1, seconds=10), roll_file(2, seconds=20)], token="000000aa")),
+        kind="ingest",
+        counter=12,
+    )
+    for order in ([files, *ours, theirs, late], [late, theirs, *reversed(ours), files]):
+        catalogue = memory_catalogue()
+        for each in order:
+            catalogue.apply([each])
+        (line,) = catalogue.sequences()
+        assert (line.number, line.title, line.frames) == (1, "The arc", 8)
+
+
+def test_every_number_that_was_ever_given_to_a_run_stands_and_none_is_given_again() -> None:
+    files = ingest(sequence_roll(range(1, 7)))
+    ours = entry(numbered(1, 3), kind="sequence", counter=7, writer="a" * 32)
+    theirs = entry(numbered(1, 1), kind="sequence", counter=5, writer="b" * 32)
+    late = ingest(roll([roll_file(n, seconds=3600 + n * 10) for n in range(11, 17)], token="000000aa"))
+    for order in ((ours, theirs), (theirs, ours)):
+        catalogue = memory_catalogue()
+        catalogue.apply([entry(camera(), site(), files, kind="ingest"), *order])
+        assert [line.number for line in catalogue.sequences()] == [1]
+        key = catalogue.sequences()[0].key
+        assert [catalogue.sequence_claimed(CAMERA, "2026-03-18", n) for n in (1, 2, 3)] == [key, None, key]
+        left = catalogue.apply([entry(late, kind="ingest", counter=9)])
+        assert [each.number for each in left] == [4]
+
+
+@given(st.data())
+@settings(max_examples=6, deadline=None)
+def test_numbers_given_apart_never_move_to_another_run_whatever_the_order_of_uniting(
+    data: st.DataObject,
+) -> None:
+    """Two archives take in the same cards in other orders, number what they see, and are united."""
+    cards = [
+        entry(
+            camera(),
+            site(),
+            ingest(
+                roll(
+                    [roll_file(10 * c + n, seconds=c * HOUR + n * 10) for n in range(1, 7)], token=f"{c:08x}"
+                )
+            ),
+            kind="ingest",
+            counter=c,
+        )
+        for c in range(1, 5)
+    ]
+    journals: list[list[Entry]] = []
+    given: list[dict[str, int]] = []
+    for writer in "ab":
+        seen = data.draw(st.permutations(cards))[: data.draw(st.integers(1, 4))]
+        catalogue, held = memory_catalogue(), []
+        for card in seen:
+            held.append(card)
+            for found in catalogue.apply([card]):
+                word_ = entry(
+                    numbered(int_of(found.first), found.number),
+                    kind="sequence",
+                    counter=10 + len(held),
+                    writer=writer * 32,
+                )
+                held.append(word_)
+                catalogue.apply([word_])
+        journals.append(held)
+        given.append(
+            {
+                f.id: line.number
+                for line in catalogue.sequences()
+                for f in catalogue.frames(sequence=line.key)[:1]
+            }
+        )
+    both = []
+    for first, second in (journals, journals[::-1]):
+        united = memory_catalogue()
+        left = united.apply(first)
+        left = united.apply(second)
+        both.append((united.dump(), left))
+        addresses = {f.id: line for line in united.sequences() for f in united.frames(sequence=line.key)[:1]}
+        claims: dict[int, set[str]] = {}
+        for told in given:
+            for frame, number in told.items():
+                claims.setdefault(number, set()).add(frame)
+        for told in given:
+            for frame, number in told.items():
+                if len(claims[number]) == 1:
+                    # Nobody else ever had this number: it finds the run, whatever number that goes by.
+                    assert united.sequence_claimed(CAMERA, "2026-03-18", number) == addresses[frame].key
+        assert not {each.number for each in left} & claims.keys()
+    assert both[0] == both[1]
+
+
+def int_of(frame: str) -> int:
+    return next(number for number in range(1, 60) if frame_id(number) == frame)

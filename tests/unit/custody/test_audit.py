@@ -109,6 +109,23 @@ def test_a_file_that_cannot_be_read_is_a_finding(place: Studio, monkeypatch: pyt
     }
 
 
+def test_a_link_on_the_way_to_a_file_is_one_finding_and_ends_nothing(place: Studio) -> None:
+    """The audit ended with it, and was on no record."""
+    made = place.path(place.export(f"{SEQUENCE}#1", "still-web"))
+    folder = place.master("NOCT0003.JPG").parent
+    for each in (folder, made.parent):
+        elsewhere = place.root.parent / f"elsewhere-{each.name}"
+        each.rename(elsewhere)
+        each.symlink_to(elsewhere)
+    report = audited(place)
+    found = {Path(finding.path).name: finding.fault for finding in report.findings}
+    assert "is a link; a volume holds no links" in found["NOCT0003.JPG"]
+    assert "is a link; a volume holds no links" in found[made.name]
+    assert report.files == 6
+    stated = place.workspace.books.catalogue.stated(f"volume:{place.workspace.books.home.id}", "audit")
+    assert stated["exceptions"]
+
+
 def test_a_volume_that_cannot_be_written_is_audited_and_that_is_said(
     place: Studio, monkeypatch: pytest.MonkeyPatch
 ) -> None:

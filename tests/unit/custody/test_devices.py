@@ -7,8 +7,9 @@ from pathlib import Path
 import pytest
 from support.cards import archive_in
 
-from archive.custody.devices import declare_device, devices_of, other_volumes
+from archive.custody.devices import count, declare_device, devices_of, other_volumes
 from archive.errors import UsageError
+from archive.store.drives import Footing
 from archive.workspace import open_archive
 
 
@@ -58,7 +59,7 @@ def test_groups_of_names_and_file_systems_that_touch_are_one_device(
 ) -> None:
     archive_in(tmp_path / "a").close()
     systems = {tmp_path / "a": 1, tmp_path / "b": 2, tmp_path / "c": 2, tmp_path / "d": 4}
-    monkeypatch.setattr("archive.custody.devices._system", systems.get)
+    monkeypatch.setattr("archive.custody.devices.footing", lambda root: Footing(system=systems[root]))
     others = [tmp_path / name for name in "bcd"]
     with open_archive(tmp_path / "a", also=others) as workspace:
         for name, device in (("BLUE", "grey"), ("b", "grey"), ("d", "red")):
@@ -68,6 +69,33 @@ def test_groups_of_names_and_file_systems_that_touch_are_one_device(
         keys = [found[volume.id].key for volume in workspace.books.volumes]
         assert keys[0] == keys[1] == keys[2] != keys[3]
         assert [found[volume.id].declared for volume in workspace.books.volumes] == [True, True, False, True]
+        assert count(found.values()) == 2
+        assert all(device.apart for device in found.values())
+
+
+def test_volumes_over_one_drive_are_one_device_however_it_is_divided(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    archive_in(tmp_path / "a").close()
+    drives = {"a": "sda", "b": "sdb sda", "c": "sdc", "d": ""}
+
+    def on(root: Path) -> Footing:
+        return Footing(system=ord(root.name), drives=frozenset(drives[root.name].split()))
+
+    monkeypatch.setattr("archive.custody.devices.footing", on)
+    with open_archive(tmp_path / "a", also=[tmp_path / name for name in "bcd"]) as workspace:
+        mounted = {volume.id: volume for volume in workspace.books.volumes}
+        devices = devices_of(workspace.books, mounted, mounted)
+        found = [devices[volume] for volume in mounted]
+        assert found[0].key == found[1].key != found[2].key
+        assert [device.name for device in found] == [
+            "drive sda",
+            "drive sda and sdb",
+            "drive sdc",
+            "the file system of d",
+        ]
+        assert [device.apart for device in found] == [True, True, True, False]
+        assert (count(found), count(found[:2]), count(found[3:]), count([])) == (2, 1, 1, 0)
 
 
 def test_volumes_are_found_where_they_were_mounted_and_strangers_there_are_not(tmp_path: Path) -> None:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from support.builders import entry, exposure, frame_id, own, rating, selection, shared
+import pytest
 from support.cards import spoil
 from support.exports import SEQUENCE, studio
 
-from archive.custody.journal_view import in_words
 from archive.errors import Exit
-from archive.model.entry import Change
+from archive.views.journalreport import journal_told
+from archive.views.report import Report
 
 
 def test_the_newest_entries_come_first_in_words(tmp_path: Path) -> None:
@@ -47,24 +47,16 @@ def test_what_is_odd_is_told_entry_by_entry_and_takes_no_other_down(tmp_path: Pa
     place.workspace.close()
 
 
-def test_every_kind_of_statement_has_words() -> None:
-    told = entry(
-        rating(1, -1),
-        Change(subjects=(frame_id(1),), layer="keyword", line="ice", value=False),
-        own(2, exposure(0.5), note="brighter\x1b", line="ice"),
-        kind="recipe",
-    )
-    words = in_words(told, {})
-    assert "rated -1" in words and "taken off the keyword ice" in words
-    assert "recipe, line ice (brighter\\x1b)" in words
-    carried = in_words(entry(*shared(selection(1, 2), exposure(0.5)), kind="recipe"), {})
-    assert carried.startswith("shared recipe, line main: selection ") and "and" not in carried
-    many = entry(*(rating(number, 1) for number in range(5)))
-    assert in_words(many, {}).endswith("; and 2 more")
-    assert in_words(entry(rating(1, 1), kind="dream"), {}) == "something that only a newer release can tell"
-    card = Change(subjects=("ingest:abc",), layer="card", value={})
-    assert in_words(entry(card, kind="ingest"), {}) == "card of ingest abc"
-    title = Change(subjects=(frame_id(1),), layer="text", line="title", value="Ice and arc")
-    assert in_words(entry(title, kind="text"), {}).startswith("text title “Ice and arc”: ")
-    off = Change(subjects=(frame_id(1),), layer="text", line="title", value=None)
-    assert in_words(entry(off, kind="text"), {}).startswith("text title taken off: ")
+def test_an_empty_journal_is_not_called_whole(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    place = studio(tmp_path)
+    before = place.workspace.custody.journal(newest=0)
+    place.workspace.close()
+    (place.root / "journal").rename(tmp_path / "elsewhere")
+    place = place.reopened()
+    view = place.workspace.custody.journal(newest=3)
+    journal_told(Report(), view)
+    told = capsys.readouterr().out
+    assert view.entries == 0 and len(view.faults) == min(before.entries, 20)
+    assert "0 entries." in told and "whole" not in told and "is nowhere" in " ".join(told.split())
+    assert view.exit_code is Exit.ATTENTION
+    place.workspace.close()

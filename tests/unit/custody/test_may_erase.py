@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import timedelta
 from pathlib import Path
 
@@ -13,6 +13,7 @@ from archive.custody import may_erase as judging
 from archive.errors import Exit, UsageError
 from archive.model.entry import Change, Draft
 from archive.model.erasing import EraseAnswer
+from archive.store.drives import Footing, card_under
 from archive.store.durable import LocalDisk
 from archive.store.ports import Grade
 from archive.workspace import Workspace, open_archive
@@ -58,10 +59,15 @@ def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
     yield made
 
 
-def apart(monkeypatch: pytest.MonkeyPatch, folder: Path) -> None:
-    """The two volumes look like two file systems, as two drives would."""
-    systems = {folder / "a": 1, folder / "b": 2}
-    monkeypatch.setattr("archive.custody.devices._system", lambda root: systems.get(root, 3))
+def apart(monkeypatch: pytest.MonkeyPatch, folder: Path, drives: Mapping[str, str] | None = None) -> None:
+    """The two volumes look like two file systems on two drives; or on those that are named."""
+    known = {"a": "sda", "b": "sdb"} if drives is None else drives
+    on = {
+        folder / name: Footing(system=number, drives=frozenset(known.get(name, "").split()))
+        for number, name in enumerate("ab", 1)
+    }
+    monkeypatch.setattr("archive.custody.devices.footing", lambda root: on.get(root, Footing(system=3)))
+    monkeypatch.setattr("archive.custody.devices.card_under", lambda _card: None)
 
 
 def reasons(answer: EraseAnswer) -> dict[str, int]:
@@ -116,21 +122,67 @@ def test_two_folders_on_one_device_are_one_copy(desk: Desk) -> None:
 def test_one_file_system_is_one_device_whatever_was_declared(
     desk: Desk, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("archive.custody.devices._system", lambda _root: 7)
+    monkeypatch.setattr("archive.custody.devices.footing", lambda _root: Footing(system=7))
     assert reasons(desk.ask()) == {"proven on 1 of 2 devices (BLUE and b)": 4}
 
 
-def test_file_systems_tell_devices_apart_where_nothing_is_declared_and_that_is_said(
+def test_two_partitions_of_one_drive_are_one_device_whatever_was_declared(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    apart(monkeypatch, desk.folder, {"a": "sda", "b": "sda"})
+    assert reasons(desk.ask()) == {"proven on 1 of 2 devices (BLUE and b)": 4}
+
+
+def test_two_volumes_on_drives_that_nobody_told_apart_are_not_two_devices(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    card = tiny_card(tmp_path / "card", 1)
-    archive_in(tmp_path / "a").close()
+    """Shares, subvolumes and systems that tell no drives: a yes came with a remark only."""
+    card = undeclared(tmp_path)
+    with open_archive(tmp_path / "a", also=[tmp_path / "b"]) as workspace:
+        apart(monkeypatch, tmp_path, {"a": "sda"})
+        answer = workspace.may_erase(card)
+        assert reasons(answer) == {
+            "proven on 1 of 2 devices (BLUE and b); which drive b lies on cannot be told by the system: "
+            "say it with `noctuary volume device b NAME`": 1
+        }
+        apart(monkeypatch, tmp_path, {})
+        assert not workspace.may_erase(card).may_erase
+        assert workspace.may_erase(card, copies=1).may_erase
+        workspace.custody.declare_device("b", "red drive")
+        assert not workspace.may_erase(card).may_erase
+        workspace.custody.declare_device("BLUE", "grey drive")
+        assert workspace.may_erase(card).may_erase
+
+
+def test_a_command_to_type_holds_names_with_spaces_together(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    card = undeclared(tmp_path, "my b")
+    apart(monkeypatch, tmp_path, {})
+    with open_archive(tmp_path / "a", also=[tmp_path / "my b"]) as workspace:
+        (reason,) = reasons(workspace.may_erase(card))
+    assert "`noctuary volume device 'my b' NAME`" in reason
+
+
+def test_ordinary_drives_are_told_apart_by_the_system_where_nothing_is_declared_and_that_is_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    card = undeclared(tmp_path)
     apart(monkeypatch, tmp_path)
     with open_archive(tmp_path / "a", also=[tmp_path / "b"]) as workspace:
-        workspace.ingest.take([card])
         answer = workspace.may_erase(card)
     assert answer.may_erase
-    assert any("noctuary volume device" in remark for remark in answer.remarks)
+    assert {evidence.device for evidence in answer.evidence} == {"drive sda", "drive sdb"}
+    assert any("drive sda, drive sdb" in r and "noctuary volume device" in r for r in answer.remarks)
+
+
+def undeclared(folder: Path, second: str = "b") -> Path:
+    """A card taken in on two volumes of which nobody said what they lie on."""
+    card = tiny_card(folder / "card", 1)
+    archive_in(folder / "a").close()
+    with open_archive(folder / "a", also=[folder / second]) as workspace:
+        workspace.ingest.take([card])
+    return card
 
 
 def test_a_copy_read_from_memory_is_no_proof(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -233,7 +285,7 @@ def test_empty_files_unreadable_files_and_an_empty_card_are_never_a_yes(
     assert (answer.may_erase, answer.lacking) == (False, ())
     assert answer.remarks[0].startswith("The card holds no file")
 
-    def broken(path: Path) -> tuple[str, Grade]:
+    def broken(path: Path, **_options: object) -> tuple[str, Grade]:
         raise OSError(5, "Input/output error")
 
     monkeypatch.setattr("archive.ingest.rereading.read_back", broken)
@@ -247,10 +299,33 @@ def test_equal_bytes_under_two_names_are_read_once_and_count_for_both(desk: Desk
     assert {evidence.files for evidence in answer.evidence} == {5}
 
 
-def test_a_volume_on_the_card_itself_does_not_count(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
-    systems = {desk.folder / "a": 1, desk.folder / "b": 2, desk.card: 2}
-    monkeypatch.setattr("archive.custody.devices._system", systems.get)
-    monkeypatch.setattr(Path, "is_mount", lambda self: self == desk.card)
+@pytest.mark.parametrize("below", ["", "DCIM/100NOCTU"])
+def test_a_volume_on_the_card_itself_does_not_count_whichever_folder_of_it_is_named(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch, below: str
+) -> None:
+    """Asked about a folder of the card, a volume on that card counted."""
+    known = {desk.folder / "a": 1, desk.folder / "b": 2, desk.card: 2}
+    mounts = (desk.card, Path("/"))
+
+    def on(root: Path, **_options: object) -> Footing:
+        return Footing(system=known.get(root, 1), drives=frozenset({f"sd{known.get(root, 1)}"}))
+
+    for module in ("archive.custody.devices.footing", "archive.store.drives.footing"):
+        monkeypatch.setattr(module, on)
+    monkeypatch.setattr("archive.custody.devices.card_under", card_under)
+    monkeypatch.setattr(Path, "is_mount", lambda self: self in mounts)
+    with desk.open() as workspace:
+        answer = workspace.may_erase(desk.card / below)
+    (reason,) = reasons(answer)
+    assert reason == "proven on 1 of 2 devices (BLUE and b); b lies on the card itself"
+
+
+def test_a_volume_on_another_partition_of_the_card_does_not_count(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    apart(monkeypatch, desk.folder)
+    card = Footing(system=9, drives=frozenset({"sdb"}))
+    monkeypatch.setattr("archive.custody.devices.card_under", lambda _card: card)
     (reason,) = reasons(desk.ask())
     assert reason == "proven on 1 of 2 devices (BLUE and b); b lies on the card itself"
 

@@ -39,6 +39,21 @@ def test_it_is_mostly_green_with_crimson_above(curtains: aurora.Curtains) -> Non
     assert ratio[:10].mean() > 2 * ratio[brightest]
 
 
+def test_a_thin_magenta_seam_runs_along_the_lower_border_of_bright_curtains() -> None:
+    """No spots below single rays: most columns have it, a few rows of it, right below the green."""
+    made = aurora.Curtains(480, 360, 0.9, -9.0, 7)
+    light = made.light(aurora.mood(960 * 0.4, 960)).astype(np.float64)
+    green, both = light[..., 1], np.minimum(light[..., 0], light[..., 2])
+    seam = (both > 0.7 * green) & (both > 0.1)
+    rows = seam.sum(axis=0)
+    assert (rows > 0).mean() > 0.55
+    assert np.median(rows[rows > 0]) < 6
+    columns = np.flatnonzero((rows > 0) & (rows < 9))
+    middle = np.array([round(float(np.flatnonzero(seam[:, column]).mean())) for column in columns])
+    above, below = green[np.maximum(middle - 10, 0), columns], green[np.minimum(middle + 10, 359), columns]
+    assert np.mean(above > 1.5 * below) > 0.8
+
+
 def test_neighbouring_frames_are_alike_and_distant_ones_are_not(curtains: aurora.Curtains) -> None:
     def picture(seconds: float) -> np.ndarray:
         light = curtains.light(aurora.mood(seconds, 960))[..., 1].ravel().astype(np.float64)

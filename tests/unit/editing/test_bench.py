@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from support.exports import SEQUENCE, Studio, studio
 
-from archive.editing.bench import finish_speaking, one_line, selection_from, version_named
+from archive.editing.bench import finish_speaking, selection_from, version_named
 from archive.errors import UsageError
 from archive.model.recipe import Recipe
 
@@ -38,7 +38,10 @@ def test_frames_on_several_lines_are_not_changed_together(place: Studio) -> None
     with pytest.raises(UsageError, match="on several lines: main, print"):
         place.workspace.recipes.set(SEQUENCE, ["exposure.stops=0.5"], shared=True)
     bench = place.workspace.recipes.bench
-    assert one_line(bench.standings(bench.several(FRAME))) == "print"
+    assert bench.one_line(bench.standings(bench.several(FRAME))) == "print"
+    place.workspace.recipes.lines.rename(FRAME, "print", "calendar")
+    with pytest.raises(UsageError, match="on several lines: main, calendar"):
+        place.workspace.recipes.set(SEQUENCE, ["exposure.stops=0.5"], shared=True)
 
 
 def test_a_version_is_named_by_the_start_of_its_id_alone(place: Studio) -> None:

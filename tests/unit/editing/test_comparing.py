@@ -6,8 +6,10 @@ from pathlib import Path
 import pytest
 from PIL import Image
 from support.exports import SEQUENCE, Studio, studio
+from support.rivals import rival
 
 from archive.errors import UsageError
+from archive.model.identity import short
 
 FRAME = f"{SEQUENCE}#2"
 
@@ -55,3 +57,46 @@ def test_states_sizes_and_files_that_are_none_are_refused(place: Studio, tmp_pat
         with pytest.raises(UsageError, match=words):
             attempt()
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_name_freed_by_renaming_compares_the_line_that_has_it_now(tmp_path: Path) -> None:
+    made = studio(tmp_path)
+    recipes = made.workspace.recipes
+    recipes.set(FRAME, ["exposure.stops=0.5"])
+    recipes.lines.start(FRAME, "print")
+    recipes.lines.rename(FRAME, "print", "calendar")
+    recipes.lines.start(FRAME, "print")
+    recipes.set(FRAME, ["exposure.stops=1"])
+    found = recipes.compare(FRAME, "calendar", "print", size=100)
+    assert (found.first, found.second) == ("line calendar", "line print")
+    assert [(row.first, row.second) for row in found.rows] == [
+        ("exposure +0.50 stops", "exposure +1.00 stops")
+    ]
+    rival(made, FRAME, ("exposure", {"stops": 2.0}), line="print 2")
+    assert recipes.compare(FRAME, "plain", size=100).contested
+    assert not recipes.compare(FRAME, "plain", "calendar", size=100).contested
+    made.workspace.close()
+
+
+def test_an_old_own_version_lies_over_what_was_shared_when_it_was_saved(place: Studio) -> None:
+    recipes, frame = place.workspace.recipes, f"{SEQUENCE}#5"
+    alone = str(recipes.set(frame, ["exposure.stops=0.2"]).entry)
+    first = str(recipes.set(SEQUENCE, ["contrast.amount=0.2", "chroma.amount=0.1"], shared=True).entry)
+    over = str(recipes.set(frame, ["exposure.stops=0.4"]).entry)
+    second = str(recipes.set(SEQUENCE, ["contrast.amount=0.6"], shared=True).entry)
+    last = str(recipes.set(frame, ["exposure.stops=0.8"]).entry)
+    found = recipes.compare(frame, over, last, size=100)
+    assert found.first == f"own {short(over)} over shared {short(first)}"
+    assert found.second == f"own {short(last)} over shared {short(second)}"
+    assert [(row.part, row.first, row.second) for row in found.rows if row.first != row.second] == [
+        (
+            "contrast",
+            "contrast.amount +0.20; contrast.pivot −3.00 stops",
+            "contrast.amount +0.60; contrast.pivot −3.00 stops",
+        ),
+        ("exposure", "exposure +0.40 stops", "exposure +0.80 stops"),
+    ]
+    assert recipes.compare(frame, last, "now", size=100).largest == 0
+    before = recipes.compare(frame, alone, "plain", size=100)
+    assert before.first == f"own {short(alone)}" and [row.part for row in before.rows] == ["exposure"]
+    assert recipes.changes(frame, over, last) == ("exposure +0.40 → +0.80 stops",)

@@ -10,6 +10,7 @@ from archive.editing.history import History
 from archive.errors import UsageError
 
 FRAME = f"{SEQUENCE}#2"
+PARAMETER = {"exposure": "stops", "contrast": "amount"}
 
 
 @pytest.fixture
@@ -82,3 +83,26 @@ def test_the_newest_version_of_a_line_is_the_own_one(place: Studio) -> None:
     newest = history.newest(frame, "main")
     assert newest is not None
     assert newest.entry == own
+
+
+def test_one_entry_with_a_version_for_each_part_of_a_run_keeps_the_parts_apart(place: Studio) -> None:
+    recipes = place.workspace.recipes
+
+    def found() -> list[dict[str, float]]:
+        lines = place.workspace.frames(SEQUENCE)
+        bases = [recipes.effective(line.frame).base for line in lines]
+        return [{step.name: float(step.values[PARAMETER[step.name]]) for step in base} for base in bases]
+
+    recipes.set(f"{SEQUENCE}#1..3", ["exposure.stops=1"], shared=True)
+    recipes.ramps.add(f"{SEQUENCE}#4..6", "exposure.stops", ["#4=0", "#6=0.5"])
+    stops = [1, 1, 1, 0, 0.25, 0.5]
+    both = str(recipes.set(SEQUENCE, ["contrast.amount=0.1"], shared=True).entry)
+    assert found() == [{"contrast": 0.1, "exposure": each} for each in stops]
+    recipes.set(SEQUENCE, ["contrast.amount=0.2"], shared=True)
+    assert found() == [{"contrast": 0.2, "exposure": each} for each in stops]
+    recipes.reinstate(SEQUENCE, both, shared=True)
+    assert found() == [{"contrast": 0.1, "exposure": each} for each in stops]
+    recipes.lines.start(SEQUENCE, "print", version=both, shared=True)
+    assert found() == [{"contrast": 0.1, "exposure": each} for each in stops]
+    recipes.lines.start(SEQUENCE, "again", shared=True)
+    assert found() == [{"contrast": 0.1, "exposure": each} for each in stops]

@@ -29,7 +29,11 @@ def test_levelling_is_stated_renewed_and_dropped(tmp_path: Path) -> None:
     assert statements.state(frames, [0.1, 0.2, 0.3, 0.4, 0.5, 0.6], region=None, cells=(1, 2)) is None
     assert statements.state(frames, [0.0] * 6, region=(0, 0.5, 1, 1), cells=(1,)) is not None
     assert told() == [0.0] * 6
+    # The same stops, measured elsewhere: what they rest on is stated too.
+    assert statements.state(frames, [0.0] * 6, region=(0, 0.6, 1, 1), cells=(1,)) is not None
+    assert statements.state(frames, [0.0] * 6, region=(0, 0.6, 1, 1), cells=(1, 2)) is not None
+    assert statements.state(frames, [0.0] * 6, region=(0, 0.6, 1, 1), cells=(1, 2)) is None
     statements.drop(SEQUENCE)
     assert told() == []
-    assert place.entries("levelling") == 3
+    assert place.entries("levelling") == 5
     place.workspace.close()

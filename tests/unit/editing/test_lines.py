@@ -107,7 +107,38 @@ def test_renaming_moves_nothing_and_frees_the_name(place: Studio) -> None:
     recipes.set(FRAME, ["exposure.stops=2"])
     recipes.lines.use(FRAME, "calendar 2027")
     assert stops(place) == 1
+    # The other one was started as "print": what a line is called now comes first.
+    used = recipes.lines.use(FRAME, "print")
+    assert (stops(place), used.line, used.words) == (2, "print", ("the line print speaks now",))
+    assert recipes.lines.key_of(FRAME, "print") == "print 2"
+    recipes.lines.use(FRAME, "calendar 2027")
     assert recipes.lines.rename(FRAME, "calendar 2027", "calendar 2027").entry is None
+
+
+def test_a_renamed_line_goes_by_its_new_name_everywhere(place: Studio) -> None:
+    recipes = place.workspace.recipes
+    recipes.lines.start(FRAME, "print")
+    recipes.lines.rename(FRAME, "print", "calendar")
+    assert recipes.set(FRAME, ["exposure.stops=1"]).line == "calendar"
+    _, found = recipes.history(FRAME, line="calendar")
+    assert [(each.line, each.version.line) for each in found] == [("calendar", "print")] * 2
+    assert recipes.history(FRAME, line="print") == recipes.history(FRAME, line="calendar")
+    with pytest.raises(UsageError, match="no line gone here"):
+        recipes.history(FRAME, line="gone")
+    (why, *_) = recipes.why(place.workspace.frame(FRAME))
+    assert " on the line calendar of " in why.origin
+    assert " UTC" in why.origin
+    (shown, *_) = place.workspace.story(FRAME).versions
+    assert shown.line == "calendar"
+
+
+def test_speaking_and_naming_save_no_version(place: Studio) -> None:
+    lines = place.workspace.recipes.lines
+    assert lines.start(FRAME, "print").version
+    for saved in (lines.use(FRAME, "main"), lines.rename(FRAME, "print", "other")):
+        assert (saved.version, saved.entry is None) == (False, False)
+    for saved in (lines.use(FRAME, "main"), lines.rename(FRAME, "other", "other")):
+        assert (saved.version, saved.entry) == (False, None)
 
 
 def test_names_in_use_and_lines_that_are_not_there_are_refused(place: Studio) -> None:

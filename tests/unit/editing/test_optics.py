@@ -1,14 +1,19 @@
 """Dark frames and lenses, from the card to the recipe."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Any
 
 import numpy as np
 import pytest
 from support.cards import archive_in, site_of
 from support.rawcard import fall_off, glow, level, raw_card
 
-from archive.engine import lensdata
+from archive.editing import optics
+from archive.engine import lensdata, operator
 from archive.errors import ArchiveError, UsageError
+from archive.model.capture import CaptureFacts, Frame, Role
 from archive.model.lens import LensCandidate
 from archive.workspace import Workspace
 
@@ -58,6 +63,14 @@ def test_frames_of_other_settings_and_the_frame_itself_are_no_dark_frames(place:
     assert "same camera, exposure" in caught.value.hint
     with pytest.raises(UsageError, match="its own dark frame"):
         place.optics.use_darks(frame(1), [frame(1)])
+
+
+def test_a_frame_with_light_in_it_is_not_taken_as_a_dark_frame(place: Workspace) -> None:
+    before = recipe_of(place, 1)
+    with pytest.raises(UsageError, match=r"NOCT0008\.DNG is no dark frame: .* above black") as caught:
+        place.optics.use_darks(frame(1), [frame(2), frame(8)])
+    assert "Nothing was changed" in caught.value.hint
+    assert recipe_of(place, 1) == before
 
 
 def test_a_measured_fall_off_goes_into_a_recipe(place: Workspace) -> None:
@@ -110,3 +123,103 @@ def test_a_lens_without_values_is_told(place: Workspace, monkeypatch: pytest.Mon
     place.optics.lens(frame(1), take=1)
     with pytest.raises(UsageError, match="has no values"):
         place.optics.apply_lens(frame(1))
+
+
+BENT = {"distortion": {"model": "poly4", "k1": 0.01, "k2": 0.02, "k3": 0.03, "unit": 0.6}}
+SPREAD = {"lateral_colour": {"red": 1.001, "red_c": 0.002, "blue": 0.999, "unit": 0.6}}
+DIM = {"fall_off": {"k1": -0.3, "k2": 0.1, "k3": 0.0}}
+Values = dict[str, dict[str, object]]
+
+
+@pytest.fixture
+def applied(
+    place: Workspace, monkeypatch: pytest.MonkeyPatch
+) -> Callable[..., tuple[Values, tuple[str, ...]]]:
+    """Applies a lens of these values, to frame 3 alone unless named; what its recipe then has of it."""
+    monkeypatch.setattr(lensdata, "candidates", lambda *_: OFFERED)
+    place.optics.lens(frame(1), take=1)
+    place.recipes.set(frame(3), ["exposure.stops=1"])
+
+    def apply(values: Values, name: str = frame(3), **options: Any) -> tuple[Values, tuple[str, ...]]:
+        monkeypatch.setattr(lensdata, "operator_values", lambda *_, **__: values)
+        remarks = place.optics.apply_lens(name, **options).remarks
+        found = recipe_of(place, 3)
+        return {each: found[each] for each in optics.LENS_OPERATORS if each in found}, remarks
+
+    return apply
+
+
+def defaults(name: str) -> dict[str, object]:
+    return dict(operator.checked(name, {}).values)
+
+
+def test_a_lens_leaves_no_value_of_the_lens_before(applied: Callable[..., tuple[Values, Any]]) -> None:
+    applied(BENT | SPREAD | DIM)
+    straight = {"lateral_colour": {"red": 1.002, "blue": 0.998, "unit": 0.5}}
+    found, remarks = applied(straight | DIM)
+    assert found["lateral_colour"] == defaults("lateral_colour") | straight["lateral_colour"]
+    assert "distortion" not in found
+    assert remarks == ("Taken out, as the lens has no values for it: distortion.",)
+    found, remarks = applied({"distortion": {"model": "poly3", "k1": 0.004, "unit": 0.5}})
+    assert found == {"distortion": defaults("distortion") | {"model": "poly3", "k1": 0.004, "unit": 0.5}}
+    assert "lateral_colour, fall_off" in remarks[0]
+
+
+def test_a_shared_lens_leaves_no_value_of_the_lens_before_either(
+    place: Workspace, applied: Callable[..., tuple[Values, Any]]
+) -> None:
+    address = place.books.address_of(place.recipes.bench.one(frame(3)))
+    assert address is not None
+    whole = address.partition("#")[0]
+    applied(DIM)
+    place.recipes.set(frame(3), [], drop=["fall_off"])
+    found, remarks = applied(BENT | SPREAD, whole, shared=True)
+    assert found == {
+        each: defaults(each) | (BENT | SPREAD)[each] for each in ("distortion", "lateral_colour")
+    }
+    found, remarks = applied(SPREAD, whole, shared=True)
+    assert set(found) == {"lateral_colour"}
+    assert "distortion" in remarks[0]
+    # What is shared beneath would shine through where the frame's own lens has nothing: it is set to nothing.
+    found, remarks = applied(BENT)
+    assert found["lateral_colour"] == defaults("lateral_colour")
+    assert found["distortion"] == defaults("distortion") | BENT["distortion"]
+
+
+def shot(number: int, **facts: Any) -> Frame:
+    return Frame(
+        id=f"xxh128:{number:032x}", camera="camera:1", roll="r", path=f"N{number}.DNG", role=Role.RAW,
+        taken=datetime(2026, 3, 18, tzinfo=UTC), time_source="original", night="2026-03-18",
+        facts=CaptureFacts(**{"lens": "Zoom", "f_number": 2.8, "focal_mm": 20.0, **facts}),
+    )  # fmt: skip
+
+
+def test_frames_of_several_focal_lengths_get_no_lens_unless_it_is_said_which() -> None:
+    zoom = replace(OFFERED[0], shortest_mm=14.0, longest_mm=24.0)
+    alike = [shot(1), shot(2)]
+    assert optics._focal_of(alike, zoom) == 20
+    with pytest.raises(UsageError, match="1 at 16 mm, 2 at 20 mm") as caught:
+        optics._focal_of([*alike, shot(3, focal_mm=16.0)], zoom)
+    assert "--focal" in caught.value.hint
+    with pytest.raises(UsageError, match="1 of these 3 frames is not known"):
+        optics._focal_of([*alike, shot(3, focal_mm=None)], zoom)
+    assert optics._focal_of([*alike, shot(3, focal_mm=None)], OFFERED[0]) == 20
+    with pytest.raises(UsageError, match="1 of these 3 frames are of another camera or lens"):
+        optics._refuse_several_lenses([*alike, shot(3, lens="Other")])
+
+
+def test_a_fall_off_for_several_apertures_is_told() -> None:
+    frames = [shot(1), shot(2, f_number=4.0), shot(3, f_number=None), shot(4)]
+    (told,) = optics._aperture_remark(frames, DIM)
+    assert told.startswith("The fall-off is that of f/2.8; 2 of 4 frames were taken at another aperture")
+    assert optics._aperture_remark(frames, BENT) == []
+    assert optics._aperture_remark([frames[0], frames[3]], DIM) == []
+
+
+def test_the_focal_length_that_is_said_is_used(
+    place: Workspace, applied: Callable[..., Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked = []
+    monkeypatch.setattr(lensdata, "operator_values", lambda *_, **given: asked.append(given) or BENT)
+    place.optics.apply_lens(frame(3), focal_mm=17.5)
+    assert asked[0]["focal_mm"] == 17.5

@@ -93,8 +93,10 @@ def test_a_dropped_ramp_leaves_one_value(place: Studio) -> None:
 def test_what_cannot_be_a_ramp_is_refused_and_writes_nothing(place: Studio) -> None:
     ramps = place.workspace.recipes.ramps
     for parameter, anchor, words in (
-        ("crop.aspect", "#1=1.5", "cannot ramp"),
-        ("balance.source", "#1=daylight", "cannot ramp"),
+        ("crop.aspect", "#1=1.5", "cannot ramp: its 0 means none at all"),
+        ("balance.source", "#1=daylight", "cannot ramp: it is a choice of words"),
+        ("dark_frame.frames", "#1=x", "cannot ramp: it is a list of frames"),
+        ("finish.s1.amount", "#1=1", "finish is the same for all frames"),
         ("exposure.nothing", "#1=1", "no parameter"),
         ("glow.stops", "#1=1", "no operator"),
         ("exposure.stops", "#1=99", "outside"),
@@ -189,6 +191,51 @@ def test_late_frames_are_told_and_taken_in_without_changing_the_others(place: St
         recipes.ramps.extend(SEQUENCE)
 
 
+@pytest.fixture
+def extended(place: Studio) -> Studio:
+    """A ramp over the first four frames, taken on to all six."""
+    ramps = place.workspace.recipes.ramps
+    ramps.add(f"{SEQUENCE}#1..4", "exposure.stops", ["#1=0", "#4=0.6"], rule="linear")
+    ramps.extend(SEQUENCE)
+    assert developed(place) == [0, 0.2, 0.4, 0.6, 0.6, 0.6]
+    return place
+
+
+@pytest.mark.parametrize("named", [SEQUENCE, f"{SEQUENCE}#1..2", f"{SEQUENCE}#6"])
+def test_a_ramp_that_was_extended_is_still_one_ramp_by_whatever_part_it_is_named(
+    extended: Studio, named: str
+) -> None:
+    ramps = extended.workspace.recipes.ramps
+    ramps.add(named, "exposure.stops", ["#1=0.3"])
+    assert developed(extended) == [0.3, 0.4, 0.5, 0.6, 0.6, 0.6]
+    ramps.move(named, "exposure.stops", "#4", "#3")
+    assert developed(extended) == [0.3, 0.45, 0.6, 0.6, 0.6, 0.6]
+    ramps.add(named, "exposure.stops", ["#6=0"])
+    assert developed(extended) == [0.3, 0.45, 0.6, 0.4, 0.2, 0]
+    ramps.remove(named, "exposure.stops", ["#1"])
+    ramps.bend(named, "exposure.stops", "monotone-cubic")
+    assert [line.rule for line in ramps.of(SEQUENCE).ramps] == ["monotone-cubic"]
+    ramps.drop(named, "exposure.stops")
+    assert developed(extended) == [0.6] * 6 and ramps.of(SEQUENCE).ramps == ()
+
+
+def test_a_ramp_may_be_extended_more_than_once(place: Studio) -> None:
+    ramps = place.workspace.recipes.ramps
+    ramps.add(f"{SEQUENCE}#1..2", "exposure.stops", ["#1=0", "#2=0.6"])
+    ramps.extend(f"{SEQUENCE}#1..4")
+    ramps.extend(SEQUENCE)
+    ramps.add(SEQUENCE, "exposure.stops", ["#5=0"], rule="linear")
+    assert developed(place) == [0, 0.6, 0.4, 0.2, 0, 0]
+
+
+def test_ramps_of_several_parts_end_together_each_at_its_own_first_anchor(place: Studio) -> None:
+    ramps = place.workspace.recipes.ramps
+    ramps.add(f"{SEQUENCE}#1..3", "exposure.stops", ["#1=0.5", "#3=0.9"])
+    ramps.add(f"{SEQUENCE}#4..6", "exposure.stops", ["#4=-0.5"])
+    ramps.drop(SEQUENCE, "exposure.stops")
+    assert developed(place) == [0.5] * 3 + [-0.5] * 3 and ramps.of(SEQUENCE).ramps == ()
+
+
 def test_extending_without_a_ramp_is_refused(place: Studio) -> None:
     with pytest.raises(UsageError, match=r"No frame of .* has a ramp"):
         place.workspace.recipes.ramps.extend(SEQUENCE)
@@ -212,6 +259,26 @@ def keys(workspace: Workspace, frames: list[str]) -> dict[str, str]:
     plan = make_plan(workspace.books, found, None, spec_named("movie-hd"), foundation)
     held = {item.frame.id: item.pixel_key for file in plan.files for item in file.inputs}
     return {frame: held[frame] for frame in frames}
+
+
+def test_every_number_ramps_but_those_that_jump() -> None:
+    held = {
+        f"{each.name}.{parameter.name}"
+        for each in operator.declarations()
+        for parameter in each.parameters
+        if not (parameter.ramp or parameter.is_choice or parameter.frames)
+    }
+    assert held == {"crop.aspect"}
+
+
+@pytest.mark.parametrize("parameter", ["sharpness.radius", "vignetting.shape", "distortion.k1"])
+def test_numbers_besides_the_first_of_an_operator_ramp_too(place: Studio, parameter: str) -> None:
+    recipes = place.workspace.recipes
+    name, _, own = parameter.partition(".")
+    low, high = (0.1, 0.5) if name == "distortion" else (1.0, 2.0)
+    recipes.ramps.add(SEQUENCE, parameter, [f"#1={low}", f"#6={high}"], rule="linear")
+    found = developed(place, name=name, key=own)
+    assert found == pytest.approx([low + n * (high - low) / 5 for n in range(6)], abs=1e-4)
 
 
 def test_clocks_breaks_late_cards_and_rebuilding_change_no_pixel_key(place: Studio, tmp_path: Path) -> None:

@@ -40,3 +40,22 @@ def test_a_part_shows_its_own_values_and_only_the_anchors_within(place: Studio) 
     assert [line.parameter for line in found.ramps] == ["chroma.amount", "exposure.stops"]
     assert found.ramps[1].values == (-0.1, -0.3, -0.5)
     assert [anchor.position for anchor in found.ramps[1].anchors] == [6]
+
+
+def test_frames_whose_own_version_decides_in_sequences_are_named_for_their_operator(place: Studio) -> None:
+    recipes = place.workspace.recipes
+    recipes.ramps.add(SEQUENCE, "exposure.stops", ["#1=0.5", "#6=-0.5"])
+    recipes.ramps.add(SEQUENCE, "chroma.amount", ["#1=0", "#6=0.5"])
+    recipes.set(FRAME, ["exposure.stops=0.9"], in_sequence=True)
+    recipes.set(f"{SEQUENCE}#4", ["exposure.stops=0.9"])
+    found = {line.parameter: line.overridden for line in recipes.ramps.of(SEQUENCE).ramps}
+    assert found == {"chroma.amount": (), "exposure.stops": (1,)}
+
+
+def test_brightness_is_that_of_the_survey_where_there_is_one(place: Studio) -> None:
+    ramps = place.workspace.recipes.ramps
+    assert not ramps.of(SEQUENCE).surveyed
+    place.workspace.survey.run(SEQUENCE, progress=lambda *_: None)
+    found = ramps.of(SEQUENCE)
+    assert found.surveyed and len(found.brightness) == 6
+    assert all(value is not None and -20 < value <= 0 for value in found.brightness)

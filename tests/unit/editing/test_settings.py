@@ -2,11 +2,10 @@ from __future__ import annotations
 
 import pytest
 
-from archive.editing.settings import chosen, next_id, of_one, parsed, parts
+from archive.editing.settings import chosen, next_id, of_one, parsed
 from archive.engine import operator
-from archive.engine.foundation import current_foundation
 from archive.errors import UsageError
-from archive.model.recipe import FinishItem, Recipe
+from archive.model.recipe import FinishItem
 
 STEP = operator.checked("sharpness", {"amount": 0.5})
 
@@ -41,12 +40,6 @@ def test_operators_are_chosen_by_name_by_family_or_as_the_finish() -> None:
     with pytest.raises(UsageError, match="sensor is not in the recipe of x") as caught:
         chosen(["sensor"], present, "x")
     assert "contrast, crop, exposure, finish" in caught.value.hint
-
-
-def test_a_recipe_speaks_about_its_operators_and_its_finish() -> None:
-    bare = Recipe(foundation=current_foundation(), base=(STEP,))
-    assert parts(bare) == ["sharpness"]
-    assert parts(Recipe(foundation=current_foundation(), finish=())) == ["finish"]
 
 
 def test_ids_of_a_finish_are_never_twice() -> None:

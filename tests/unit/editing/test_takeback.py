@@ -1,13 +1,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from support.exports import SEQUENCE, Studio, studio
+from support.rivals import rival
 
 from archive.editing.decisions import NUMBER
+from archive.editing.recipes import Recipes
 from archive.errors import ArchiveError, UsageError
+from archive.model.entry import LENS, PAIRING, Change, Draft
 from archive.model.recipe import EffectiveRecipe
 
 FRAME = f"{SEQUENCE}#2"
@@ -39,6 +43,11 @@ def effectives(place: Studio) -> list[EffectiveRecipe]:
 def runs(place: Studio) -> list[int]:
     """How many frames each of the camera's sequences has, in order of time."""
     return [line.frames for line in place.workspace.sequences("2026-03-18")]
+
+
+def stops(place: Studio, name: str = FRAME) -> float | None:
+    found = place.workspace.recipes.effective(place.workspace.frame(name)).base
+    return float(found[0].values["stops"]) if found else None
 
 
 def test_a_break_and_a_join_are_taken_back_to_what_stood_before_each(tmp_path: Path) -> None:
@@ -187,3 +196,134 @@ def test_taking_back_what_stands_already_writes_nothing(place: Studio) -> None:
     before = place.entries("rating")
     assert place.workspace.taking_back.take_back(five, even_so=True).entries == ()
     assert place.entries("rating") == before
+
+
+@pytest.mark.parametrize("mine", [0, 1])
+def test_taking_back_one_rival_leaves_what_the_other_said(place: Studio, mine: int) -> None:
+    rivals = [rival(place, FRAME, ("exposure", {"stops": value})) for value in (0.5, -0.5)]
+    taken = place.workspace.taking_back.take_back(rivals[mine])
+    assert (stops(place), taken.overruled) == ((-0.5, 0.5)[mine], 0)
+    assert not place.workspace.frames(FRAME)[0].contested
+    (words,) = taken.words
+    assert words.startswith("NOCT0002.JPG: ")
+    assert f"version {rivals[1 - mine][7:17]} of " in words
+    assert "by Ingrid, which contested it, stands" in words
+    assert ("exposure −0.50 → +0.50 stops" in words) == (mine == 1)
+    place.workspace.books.rebuild()
+    assert stops(place) == (-0.5, 0.5)[mine]
+
+
+def test_of_three_rivals_two_go_on_contesting_and_none_is_lost(place: Studio) -> None:
+    mine = [rival(place, FRAME, ("exposure", {"stops": value})) for value in (0.1, 0.2, 0.3)][2]
+    place.workspace.taking_back.take_back(mine)
+    standing = place.workspace.recipes.standing(place.workspace.frame(FRAME))
+    assert sorted(version.recipe.base[0].values["stops"] for version in standing.own) == [0.1, 0.2]
+    assert stops(place) == 0.2
+
+
+@pytest.mark.parametrize("mine", [0, 1])
+def test_taking_back_one_of_two_shared_rivals_leaves_the_other(place: Studio, mine: int) -> None:
+    rivals = [
+        rival(place, f"{SEQUENCE}#{part}", ("exposure", {"stops": value}), shared=True)
+        for part, value in (("1..4", 0.5), ("3..6", -0.5))
+    ]
+    place.workspace.taking_back.take_back(rivals[mine])
+    found = [stops(place, f"{SEQUENCE}#{n}") for n in range(1, 7)]
+    assert found == ([None, None, -0.5, -0.5, -0.5, -0.5], [0.5, 0.5, 0.5, 0.5, None, None])[mine]
+    assert not any(line.contested for line in place.workspace.frames(SEQUENCE))
+
+
+def test_a_ramp_that_contested_what_is_taken_back_goes_on(place: Studio) -> None:
+    place.workspace.recipes.ramps.add(SEQUENCE, "exposure.stops", ["#1=0.5", "#5=-0.5"])
+    before = effectives(place)
+    flat = rival(place, f"{SEQUENCE}#2..5", ("exposure", {"stops": 2.0}), shared=True)
+    assert effectives(place) != before
+    assert place.workspace.taking_back.take_back(flat).entries
+    assert effectives(place) == before
+    assert not any(line.contested for line in place.workspace.frames(SEQUENCE))
+
+
+def test_what_settled_a_contest_is_taken_back_and_the_side_that_does_not_return_is_told(
+    place: Studio,
+) -> None:
+    first = rival(place, FRAME, ("exposure", {"stops": 0.5}))
+    rival(place, FRAME, ("exposure", {"stops": -0.5}))
+    (settled,) = place.workspace.recipes.contests.settle(FRAME, take=first)
+    taken = place.workspace.taking_back.take_back(str(settled.entry))
+    assert stops(place) == -0.5
+    assert f"and not version {first[7:17]}" in taken.words[0]
+
+
+def test_what_is_set_aside_never_comes_back_and_is_not_taken_back(place: Studio) -> None:
+    workspace = place.workspace
+    workspace.statements.rate([FRAME], 2)
+    frame = workspace.frame(FRAME)
+    # Written by a program with a fault: there is no such rating, and the entry counts for nothing.
+    change = Change(subjects=(frame.id,), layer="rating", value=99)
+    impossible = workspace.books.log.append(Draft(kind="rating", changes=(change,)))
+    workspace.books.sync()
+    assert ratings(place)[1] == 2
+    workspace.statements.rate([FRAME], 4)
+    workspace.taking_back.take_back(newest(place, "rating"))
+    assert ratings(place)[1] == 2
+    with pytest.raises(UsageError, match="is set aside here"):
+        workspace.taking_back.take_back(impossible.id)
+
+
+def test_an_emptied_own_version_leaves_the_foundation_to_what_is_shared(place: Studio) -> None:
+    recipes = place.workspace.recipes
+    own = str(recipes.set(FRAME, ["exposure.stops=0.5"]).entry)
+    place.workspace.taking_back.take_back(own)
+    frame = place.workspace.frame(FRAME)
+    (emptied,) = recipes.standing(frame).own
+    assert emptied.recipe.says_nothing
+    recipes.set(SEQUENCE, ["contrast.amount=0.2"], shared=True)
+    later = replace(recipes.bench.foundation, generation=99)
+    assert Recipes(place.workspace.books, later).effective(frame).foundation == recipes.bench.foundation
+    assert Recipes(place.workspace.books, later).bench.own_recipe(recipes.standing(frame)).foundation == later
+
+
+def test_lenses_queries_and_pairings_are_taken_back(place: Studio) -> None:
+    workspace = place.workspace
+    back = workspace.taking_back.take_back
+    workspace.queries.keep("best", "rating>=4")
+    workspace.queries.keep("best", "rating>=5")
+    back(newest(place, "query"))
+    assert workspace.queries.kept() == {"best": "rating>=4"}
+    first, second = (workspace.frame(f"{SEQUENCE}#{n}") for n in (1, 2))
+    lens = {
+        "candidate": {
+            "camera_make": "Invented", "camera_model": "One", "make": "Invented", "model": "Wide 20",
+            "shortest_mm": 20.0, "longest_mm": 20.0, "loose": False, "holds": [],
+        },
+        "source": "a database",
+    }  # fmt: skip
+    change = Change(subjects=(first.camera,), layer=LENS, line="Wide 20", value=lens)
+    workspace.books.state(Draft(kind=LENS, changes=(change,)))
+    assert workspace.books.catalogue.stated(first.camera, LENS, "Wide 20") == lens
+    back(newest(place, LENS))
+    assert workspace.books.catalogue.stated(first.camera, LENS, "Wide 20") is None
+    pairing = Change(subjects=(second.id,), layer=PAIRING, value={"frame": first.id})
+    workspace.books.state(Draft(kind=PAIRING, changes=(pairing,)))
+    assert len(workspace.frames("2026-03-18")) == 5
+    back(newest(place, PAIRING))
+    assert len(workspace.frames("2026-03-18")) == 6
+    place.workspace.books.rebuild()
+    assert len(workspace.frames("2026-03-18")) == 6
+
+
+def test_what_was_said_of_a_companion_is_what_stood_before(place: Studio) -> None:
+    workspace = place.workspace
+    first, second = (workspace.frame(f"{SEQUENCE}#{n}") for n in (1, 2))
+    workspace.statements.rate([f"{SEQUENCE}#2"], 3)
+    workspace.recipes.set(f"{SEQUENCE}#2", ["exposure.stops=0.5"])
+    pairing = Change(subjects=(second.id,), layer=PAIRING, value={"frame": first.id})
+    workspace.books.state(Draft(kind=PAIRING, changes=(pairing,)))
+    name = first.id.removeprefix("xxh128:")
+    assert (workspace.frames(name)[0].rating, stops(place, name)) == (3, 0.5)
+    workspace.statements.rate([name], 5)
+    taken = workspace.taking_back.take_back(newest(place, "rating"))
+    assert (workspace.frames(name)[0].rating, taken.overruled) == (3, 0)
+    saved = str(workspace.recipes.set(name, ["exposure.stops=1"]).entry)
+    workspace.taking_back.take_back(saved)
+    assert stops(place, name) == 0.5

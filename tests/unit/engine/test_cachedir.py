@@ -47,5 +47,69 @@ def test_a_folder_that_others_can_write_is_not_used(tmp_path: Path, monkeypatch:
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
     folder = cachedir.kernel_cache()
     assert folder is not None
-    folder.chmod(0o777)
-    assert cachedir.kernel_cache() is None
+    for writable in (0o777, 0o770, 0o702):
+        folder.chmod(writable)
+        assert cachedir.kernel_cache() is None
+    folder.chmod(0o755)
+    assert cachedir.kernel_cache() == folder
+
+
+def test_only_the_two_folders_used_last_stay_beside_a_new_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    kernels = tmp_path / "cache" / "noctuary" / "kernels"
+    for age in range(5):
+        folder = kernels / f"{age:024x}"
+        (folder / "inner").mkdir(parents=True, mode=0o700)
+        (folder / "inner" / "kernel.nbi").write_text("compiled")
+        folder.chmod(0o700)
+        os.utime(folder, (1_700_000_000 - age, 1_700_000_000 - age))
+    made = cachedir.kernel_cache()
+    assert made is not None
+    assert {each.name for each in kernels.iterdir()} == {made.name, f"{0:024x}", f"{1:024x}"}
+    os.utime(kernels / f"{1:024x}", (1_600_000_000, 1_600_000_000))
+    (kernels / f"{7:024x}").mkdir(mode=0o700)
+    assert cachedir.kernel_cache() == made
+    assert (kernels / f"{1:024x}").is_dir(), "nothing is removed while the release stays the same"
+
+
+def test_what_is_not_a_kernel_folder_of_ours_is_never_removed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    kernels = tmp_path / "cache" / "noctuary" / "kernels"
+    kernels.mkdir(parents=True)
+    elsewhere = tmp_path / "photographs"
+    elsewhere.mkdir()
+    (elsewhere / "one.dng").write_text("a master")
+    (kernels / f"{1:024x}").symlink_to(elsewhere)
+    (kernels / "of another program").mkdir()
+    (kernels / f"{2:024x}").write_text("a file")
+    (kernels / f"{3:024X}F".replace("0", "A")).mkdir()
+    kept = set(kernels.iterdir())
+    for age in range(4, 9):
+        (kernels / f"{age:024x}").mkdir(mode=0o700)
+    made = cachedir.kernel_cache()
+    assert made is not None
+    assert len(set(kernels.iterdir()) - kept - {made}) == 2
+    assert kept <= set(kernels.iterdir())
+    assert (elsewhere / "one.dng").exists()
+
+
+def test_folders_that_another_process_removes_meanwhile_are_no_fault(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    kernels = tmp_path / "noctuary" / "kernels"
+    for age in range(5):
+        (kernels / f"{age:024x}").mkdir(parents=True, mode=0o700)
+    usual = Path.lstat
+
+    def gone(path: Path) -> os.stat_result:
+        if path.name in (f"{0:024x}", f"{1:024x}"):
+            path.rmdir()
+        return usual(path)
+
+    monkeypatch.setattr(Path, "lstat", gone)
+    assert cachedir.kernel_cache() is not None

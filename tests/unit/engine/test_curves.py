@@ -63,12 +63,37 @@ def test_compression_lowers_the_brightest_by_what_was_asked_and_starts_gently() 
     assert at(table, -1.5) == pytest.approx(-0.25, abs=1e-4)
 
 
-@pytest.mark.parametrize("largest", [255, 65535])
-def test_the_display_table_is_srgb_to_a_tenth_of_a_16_bit_step(largest: int) -> None:
-    table = curves.display_table(largest).astype(np.float64)
+@pytest.mark.parametrize("stops", [0.5, 1.0, 3.0])
+@pytest.mark.parametrize("headroom", [-2.0, 0.0, 0.5, 4.0])
+def test_compression_holds_what_clipped_on_the_sensor_at_white_and_gathers_tones_below(
+    stops: float, headroom: float
+) -> None:
+    step = HighlightCompression(stops=stops, reach=5.0)
+    table = curves.regional_stops(None, None, step, headroom).astype(np.float64)
+    place = round((headroom - curves.LOWEST) * curves.PER_STOP)
+    assert table[place] == pytest.approx(-min(stops, max(headroom, 0)), abs=1e-4)
+    assert (np.diff(STOPS + table) > 0.14 / curves.PER_STOP).all()
+    assert table.min() < -0.55 * stops or headroom < 0
+    assert table.max() < 1e-6
+
+
+def test_compression_beyond_recovery_stops_at_white_too() -> None:
+    recovery, compression = HighlightRecovery(stops=1.0), HighlightCompression(stops=2.0, reach=6.0)
+    table = curves.regional_stops(None, recovery, compression, 1.5)
+    assert at(table, 1.5) == pytest.approx(-1.5, abs=1e-4)
+
+
+def test_small_clipped_parts_are_held_at_white_whatever_surrounds_them() -> None:
+    step = HighlightCompression(stops=2.0)
+    for headroom, lowered in ((0.0, 0.0), (1.0, 1.0), (3.0, 2.0)):
+        least = curves.least_added(None, step, headroom)
+        assert curves.HOLD * headroom + least == pytest.approx(-lowered)
+    assert curves.least_added(HighlightRecovery(stops=1.0), None, 1.0) < -1000
+
+
+def test_the_display_table_is_srgb_to_a_tenth_of_a_16_bit_step() -> None:
+    table = curves.display_table().astype(np.float64)
     light = np.random.default_rng(1).uniform(0, 1, 20000) ** 3
     place = np.sqrt(light) * (len(table) - 1)
-    error = np.interp(place, np.arange(len(table)), table) / largest - colour.srgb_encode(light)
+    error = np.interp(place, np.arange(len(table)), table) / 65535 - colour.srgb_encode(light)
     assert np.abs(error).max() < 0.2 / 65535
-    nearest = table[np.round(place).astype(int)]
-    assert np.abs(nearest - colour.srgb_encode(light) * largest).max() < 0.02 * largest / 255

@@ -1,12 +1,15 @@
 """Dark frames: a robust master, and a mosaic without it."""
 
+from dataclasses import replace
+
 import numpy as np
 import numpy.typing as npt
 import pytest
 from support.recipes import FULL, frame, picture, recipe
 from support.tinydng import BLACK, WHITE, night_mosaic
 
-from archive.engine.darkframe import MasterDark, darkened, master_dark
+from archive.engine.darkframe import MasterDark, darkened, light_in, master_dark
+from archive.engine.decode import Decoded
 from archive.engine.kernels.rows import Rows
 from archive.engine.operators.sensor import DarkFrame
 from archive.engine.pipeline import render
@@ -74,12 +77,59 @@ def test_dark_frames_of_another_kind_are_refused() -> None:
     small = frame(np.full((8, 10), BLACK, np.uint16))
     with pytest.raises(ArchiveError, match="different sizes"):
         master_dark([frame(dark(1)), small])
-    with pytest.raises(ArchiveError, match="no raw mosaic"):
+    with pytest.raises(ArchiveError, match="dark frame 1 is no raw mosaic"):
         master_dark([picture(np.zeros((8, 10, 3), np.float32))])
     with pytest.raises(ArchiveError, match="names no dark frames"):
         master_dark([])
     with pytest.raises(ArchiveError, match="another sensor"):
         taken(dark(1), master_dark([small]))
+
+
+def test_a_frame_with_light_in_it_is_no_dark_frame() -> None:
+    """Else a picture would be subtracted from itself, and come out black without a word."""
+    night = frame(night_mosaic(HEIGHT, WIDTH))
+    darks = [frame(dark(1)), night, frame(dark(2))]
+    with pytest.raises(ArchiveError, match=r"NOCT0007\.DNG is not dark.* above black") as caught:
+        master_dark(darks, ["NOCT0006.DNG", "NOCT0007.DNG", "NOCT0008.DNG"])
+    assert "Nothing was rendered, and no master was changed" in caught.value.hint
+    with pytest.raises(ArchiveError, match="dark frame 2 is not dark"):
+        master_dark(darks)
+
+
+def test_light_is_told_from_glow_warmth_and_noise() -> None:
+    random = np.random.default_rng(5)
+    span = WHITE - BLACK
+
+    def shot(share: float, sigma: float) -> Decoded:
+        mosaic = random.normal(BLACK + share * span, sigma, (256, 320))
+        return frame(np.round(np.clip(mosaic, 0, WHITE)).astype(np.uint16))
+
+    assert light_in(frame(dark(1))) is None
+    assert light_in(shot(0.0, 5)) is None
+    assert light_in(shot(0.015, 10)) is None, "a warm sensor"
+    assert light_in(shot(0.03, 10)) == pytest.approx(0.03, abs=1e-3)
+    assert light_in(shot(0.03, 120)) is None, "nobody can tell light from so much noise"
+    assert light_in(shot(0.09, 120)) == pytest.approx(0.09, abs=2e-3)
+    # One colour is enough: the glow of a red lamp.
+    mosaic = np.full((60, 80), BLACK, np.uint16)
+    mosaic[::2, ::2] += 600
+    assert light_in(frame(mosaic)) == pytest.approx(600 / span)
+    assert light_in(picture(np.zeros((8, 10, 3), np.float32))) == 1.0
+
+
+def test_each_dark_frame_counts_from_its_own_black() -> None:
+    """Some cameras measure their black anew for each shot."""
+    shots = []
+    for value, black in ((522, 512), (533, 513), (541, 511.5)):
+        shot = frame(np.full((8, 10), value, np.uint16))
+        shots.append(replace(shot, black=(float(black),) * 4))
+    assert np.all(master_dark(shots[:2]).counts == 15)
+    assert np.all(master_dark(shots).counts == 20)
+    light = replace(frame(np.full((8, 10), 713, np.uint16)), black=(513.0,) * 4)
+    with Rows(1) as rows:
+        made = darkened(light, master_dark(shots), DarkFrame(frames="named"), rows)
+    assert np.all(made.pixels == 693)
+    assert made.black == light.black
 
 
 def test_a_recipe_that_names_dark_frames_is_not_rendered_without_them() -> None:

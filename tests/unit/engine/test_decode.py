@@ -6,14 +6,19 @@ import threading
 from pathlib import Path
 
 import numpy as np
+import pillow_heif
 import pytest
 from PIL import Image
+from support.recipes import recipe
 from support.samples import sample
 from support.tinydng import night_mosaic, tiny_dng
 
 from archive.engine.decode import DecoderPool
+from archive.engine.framing import upright
+from archive.engine.pipeline import render
 from archive.engine.sharedroom import SharedRoom
 from archive.errors import ArchiveError, DamagedFileError, Exit
+from archive.model.product import PixelSpec
 
 FAULTS = """
 import json, os, sys, time
@@ -145,6 +150,24 @@ def test_a_stated_orientation_replaces_the_files_own() -> None:
         assert pool.decode(data, "a").orientation == 6
         assert pool.decode(data, "a", orientation=3).orientation == 3
         assert pool.decode(data, "a", orientation=0).orientation == 6
+
+
+@pytest.mark.parametrize("orientation", [1, 3, 6, 8])
+def test_a_portrait_heif_is_turned_once_and_again_only_by_a_persons_correction(orientation: int) -> None:
+    """Callers pass on what EXIF says; the container says it too, and its decoder has turned the pixels."""
+    light = np.random.default_rng(2).integers(0, 255, (32, 48, 3)).astype(np.uint8)
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    out = io.BytesIO()
+    pillow_heif.from_bytes("RGB", (48, 32), light.tobytes()).save(
+        out, quality=-1, chroma=444, matrix_coefficients=0, exif=exif.tobytes()
+    )
+    with DecoderPool(1) as pool:
+        for stated, turned in ((None, orientation), (orientation, orientation), (8, 8), (1, 1)):
+            decoded = pool.decode(out.getvalue(), "a.heic", orientation=stated)
+            made = render(decoded, recipe(), PixelSpec(fit=None, bits=8))
+            expected = np.moveaxis(upright(np.moveaxis(light, -1, 0), turned), 0, -1)
+            assert np.array_equal(made, expected)
 
 
 def test_a_picture_becomes_linear_light() -> None:

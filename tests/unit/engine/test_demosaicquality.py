@@ -61,7 +61,7 @@ def ours(mosaic: npt.NDArray[np.uint16]) -> Floats:
         WIDTH, HEIGHT, aspect=1.0, orientation=1, straighten=None, crop=None, pixels=PixelSpec(fit=None)
     )
     with Rows(1) as rows:
-        planes = sampling.sampled(frame(mosaic), view, NO_LENS, np.full(3, np.inf, np.float32), None, rows)
+        planes = sampling.sampled(frame(mosaic), view, NO_LENS, np.full(3, np.inf, np.float32), rows)
     return np.moveaxis(planes, 0, -1).astype(np.float64)
 
 

@@ -118,7 +118,8 @@ def test_what_libraw_misreads_is_read_right(name: str) -> None:
     layout = layout_of(data)
     assert layout is not None and layout.misread
     assert np.array_equal(by_us(data), mosaic)
-    assert not np.array_equal(by_libraw(data), mosaic)
+    # Of several strips LibRaw decodes what lies in its memory, which now and then is right.
+    assert name == "several strips" or not np.array_equal(by_libraw(data), mosaic)
 
 
 @pytest.mark.parametrize(

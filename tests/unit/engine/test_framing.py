@@ -1,11 +1,20 @@
 """Which part is shown, how large, and where it lies on the sensor."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+from support.recipes import frame, picture, recipe
 
 from archive.engine import framing
 from archive.engine.framing import View
+from archive.engine.kernels.rows import Rows
+from archive.engine.lensmodel import NO_LENS
 from archive.engine.operators.framing import Crop, Straighten
+from archive.engine.pipeline import render
+from archive.engine.sampling import sampled
 from archive.errors import ArchiveError
 from archive.model.product import PixelSpec
 
@@ -113,3 +122,68 @@ def test_a_rectangle_of_the_upright_frame_is_found_on_the_sensor(orientation: in
     else:
         assert left < right
         assert top < bottom
+
+
+def shares() -> st.SearchStrategy[float]:
+    """What people cut from a side, in steps of half a percent, or any share."""
+    return st.one_of(st.integers(0, 90).map(lambda step: step / 200), st.floats(0, 0.45))
+
+
+@settings(deadline=None, max_examples=100)
+@given(
+    sides=st.tuples(st.integers(2, 130), st.integers(2, 130)),
+    crop=st.builds(
+        Crop,
+        left=shares(),
+        top=shares(),
+        right=shares(),
+        bottom=shares(),
+        aspect=st.sampled_from([0.0, 1.0, 1.7778]),
+    ),
+    fit=st.one_of(st.none(), st.tuples(st.integers(2, 140), st.integers(2, 140))),
+    even=st.booleans(),
+    orientation=st.integers(1, 8),
+    aspect=st.sampled_from([1.0, 1.0, 1.5346, 0.7]),
+    mosaic=st.booleans(),
+)
+@example(sides=(91, 60), crop=Crop(left=0.5), fit=None, even=True, orientation=1, aspect=1.0, mosaic=False)
+@example(sides=(100, 60), crop=Crop(left=0.715), fit=None, even=False, orientation=3, aspect=1.0, mosaic=True)
+def test_a_picture_is_as_large_as_its_view(
+    sides: tuple[int, int], crop: Crop, fit: tuple[int, int] | None, even: bool, orientation: int,
+    aspect: float, mosaic: bool,
+) -> None:  # fmt: skip
+    try:
+        view = framing.view_of(
+            *sides, aspect=aspect, orientation=orientation, straighten=None, crop=crop,
+            pixels=PixelSpec(fit=fit, even=even),
+        )  # fmt: skip
+    except ArchiveError:
+        assert even
+        return
+    width, height = sides
+    decoded = frame(np.zeros((height, width), np.uint16)) if mosaic else picture(np.zeros((height, width, 3)))
+    with Rows(1) as rows:
+        made = sampled(
+            replace(decoded, orientation=orientation, aspect=aspect),
+            view,
+            NO_LENS,
+            np.ones(3, np.float32),
+            rows,
+        )
+    assert made.shape == (3, view.rows, view.columns)
+    assert not even or (view.rows % 2, view.columns % 2) == (0, 0)
+
+
+@pytest.mark.parametrize(("side", "left", "right"), [(91, 0.5, 0.0), (100, 0.715, 0.0), (4500, 0.285, 0.295)])
+def test_a_crop_that_ends_between_pixels_stays_inside_the_frame(side: int, left: float, right: float) -> None:
+    """Edge and size, each rounded by itself, would together reach beyond the frame."""
+    made = view(side, 60, crop=Crop(left=left, right=right))
+    assert made.columns == round(side * (1 - left - right))
+    first = made.left + side / 2
+    assert first == round(first)
+    assert abs(first - left * side) <= 1
+    assert first + made.columns <= side
+    for pixels in (PixelSpec(fit=None), PixelSpec(fit=None, even=True)):
+        light = np.zeros((60, side, 3), np.float32)
+        shape = render(picture(light), recipe(f"crop.left={left}", f"crop.right={right}"), pixels).shape
+        assert shape == (60, made.columns - (made.columns % 2 if pixels.even else 0), 3)

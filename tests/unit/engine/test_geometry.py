@@ -17,7 +17,7 @@ from archive.model.product import PixelSpec
 
 Floats = npt.NDArray[np.float64]
 WIDTH, HEIGHT = 600, 400
-BENT = Distortion(model="ptlens", k1=0.02, k2=-0.06, k3=0.02, unit=0.5547)
+BENT = Distortion(model="poly4", k1=0.02, k2=-0.06, k3=0.02, unit=0.5547)
 SPREAD = LateralColour(red=1.002, blue=0.998, red_b=0.0005, unit=0.5547)
 LENS = LensModel(distortion=BENT, lateral=SPREAD)
 
@@ -71,9 +71,7 @@ def camera_light(
         crop=None, pixels=PixelSpec(fit=fit), lens=undone,
     )  # fmt: skip
     with Rows(1) as rows:
-        planes = sampling.sampled(
-            frame(mosaic_of(lens)), view, undone, np.full(3, np.inf, np.float32), None, rows
-        )
+        planes = sampling.sampled(frame(mosaic_of(lens)), view, undone, np.full(3, np.inf, np.float32), rows)
     return planes.astype(np.float64), view
 
 

@@ -18,7 +18,7 @@ def at(model: LensModel, distance: float, channel: int = GREEN) -> float:
         (Distortion(model="poly3", k1=0.02, unit=0.5), 0.4 * (1 - 0.02 + 0.02 * 0.8**2)),
         (Distortion(model="poly5", k1=-0.03, k2=0.01, unit=0.5), 0.4 * (1 - 0.03 * 0.8**2 + 0.01 * 0.8**4)),
         (
-            Distortion(model="ptlens", k1=0.01, k2=-0.02, k3=0.03, unit=0.5),
+            Distortion(model="poly4", k1=0.01, k2=-0.02, k3=0.03, unit=0.5),
             0.4 * (0.01 * 0.8**3 - 0.02 * 0.8**2 + 0.03 * 0.8 + 1 - 0.02),
         ),
     ],

@@ -56,6 +56,28 @@ def test_what_the_files_say_wrong_is_levelled_by_what_the_pixels_show() -> None:
     assert np.ptp(np.array(level(made.cells, made.gains).stops) + made.camera) < 0.03
 
 
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("really", [None, [0.0, 0.27, 0.72, 0.04]], ids=["as written", "otherwise"])
+def test_jumps_that_flicker_hides_are_levelled_as_well_as_those_of_a_calm_camera(
+    seed: int, really: list[float] | None
+) -> None:
+    """Rounded settings differ by hundredths of a stop from the true ones, ten times less than the flicker."""
+    gains = [stops for stops in (0.0, 1 / 3, 2 / 3, 0.0) for _ in range(60)]
+    truly = None if really is None else [stops for stops in really for _ in range(60)]
+    made = flickering(gains=gains, really=truly, flicker=0.2, seed=seed)
+    found = level(made.cells, made.gains)
+    rest = np.array(found.stops) + made.camera
+    assert np.ptp(np.median(rest.reshape(4, 60), axis=1)) < 0.03
+    assert max(abs(rest[at : at + 10].mean() - rest[at - 10 : at].mean()) for at in (60, 120, 180)) < 0.03
+    assert np.abs(left_over(made, found)).max() < 0.02
+
+
+def test_flicker_alone_bends_no_course() -> None:
+    made = flickering(flicker=0.2)
+    rest = np.array(level(made.cells, made.gains).stops) + made.camera
+    assert np.ptp(rest) < 0.06
+
+
 def test_a_ramp_of_many_stops_becomes_a_smooth_one_and_stays_a_ramp() -> None:
     gains = (np.arange(240) // 8 / 3).tolist()
     made = flickering(gains=gains, dawn=-9.0)

@@ -1,14 +1,18 @@
 """Ordinary pictures as stored numbers."""
 
+import importlib.util
 import io
+import struct
 from typing import Any
 
 import numpy as np
+import pillow_heif
 import pytest
 import tifffile
 from PIL import Image
 
 from archive.engine import picturefile
+from archive.engine.framing import upright
 from archive.engine.picturefile import UndecodableError
 from archive.formats.container import Kind
 
@@ -77,6 +81,78 @@ def test_a_damaged_png_is_never_filled_up() -> None:
     with pytest.raises(UndecodableError) as caught:
         picturefile.read(whole[: len(whole) // 2], Kind.PNG)
     assert caught.value.damaged
+
+
+def heif(pixels: Any, *, orientation: int = 1) -> bytes:
+    """A HEIF without loss, which says its orientation twice, as cameras do: in the container and in EXIF."""
+    mode = "RGB;16" if pixels.dtype == np.uint16 else "RGB"
+    made = pillow_heif.from_bytes(mode, pixels.shape[1::-1], pixels.tobytes())
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    out = io.BytesIO()
+    # Matrix 0 stores red, green and blue themselves.
+    made.save(out, quality=-1, chroma=444, matrix_coefficients=0, exif=exif.tobytes())
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_a_heif_is_turned_once(orientation: int) -> None:
+    """Its decoder obeys the container's rotation; what callers know from EXIF must not turn it again."""
+    data = heif(PIXELS, orientation=orientation)
+    facts, arrays = picturefile.read(data, Kind.HEIF)
+    assert facts["orientation"] == orientation
+    assert np.array_equal(arrays[0], PIXELS)
+    assert (facts["sensor"]["width"], facts["sensor"]["height"]) == (30, 20)
+
+
+def test_a_heif_whose_container_and_exif_disagree_is_shown_as_the_container_says() -> None:
+    data = bytearray(heif(PIXELS, orientation=6))
+    place = data.index(b"irot") + 4
+    assert data[place] == 3
+    data[place] = 0
+    facts, arrays = picturefile.read(bytes(data), Kind.HEIF)
+    shown = upright(np.moveaxis(arrays[0], -1, 0), facts["orientation"])
+    assert np.array_equal(np.moveaxis(shown, 0, -1), PIXELS)
+
+
+def test_a_heif_of_10_bits_keeps_them() -> None:
+    codes = np.arange(1024, dtype=np.uint16).reshape(32, 32)
+    facts, arrays = picturefile.read(heif(np.stack([codes << 6] * 3, axis=-1)), Kind.HEIF)
+    assert facts["sensor"]["bits"] == 10
+    assert np.array_equal(arrays[0][..., 1], np.floor(codes * (65535 / 1023) + 0.5))
+    assert arrays[1].shape == (3, 65536)
+    light = arrays[1][0][arrays[0][..., 0]].ravel()
+    assert (np.diff(light) > 0).all()
+    assert light[-1] == 1
+
+
+@pytest.mark.parametrize("bits", [10, 12, 14])
+def test_a_tiff_of_fewer_than_16_bits_fills_the_range(bits: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Unpacking needs a codec that is not always there; that is said, and nobody gets a dark picture."""
+    codes = (PIXELS[:, :, 0].astype(np.uint16) << (bits - 8)) | 1
+    data = packed_tiff(codes, bits)
+    if importlib.util.find_spec("imagecodecs") is None:
+        with pytest.raises(UndecodableError, match=f"TIFF of {bits} packed bits is not supported") as caught:
+            picturefile.read(data, Kind.TIFF)
+        assert not caught.value.damaged
+    monkeypatch.setattr(tifffile.TiffPage, "asarray", lambda _: codes)
+    facts, arrays = picturefile.read(data, Kind.TIFF)
+    assert facts["sensor"]["bits"] == bits
+    assert np.array_equal(arrays[0][..., 2], np.floor(codes * (65535 / (2**bits - 1)) + 0.5))
+
+
+def packed_tiff(codes: Any, bits: int) -> bytes:
+    """A grey TIFF 6.0 of one strip, whose samples follow each other without gaps in each row."""
+    height, width = codes.shape
+    spread = (codes[:, :, None] >> np.arange(bits - 1, -1, -1)) & 1
+    strip = np.packbits(spread.reshape(height, -1).astype(np.uint8), axis=1).tobytes()
+    tags = [
+        (256, width), (257, height), (258, bits), (259, 1), (262, 1), (273, 8), (277, 1), (278, height),
+        (279, len(strip)),
+    ]  # fmt: skip
+    entries = b"".join(struct.pack("<HHII", tag, 4, 1, value) for tag, value in tags)
+    directory = struct.pack("<H", len(tags)) + entries + bytes(4)
+    return b"II*\0" + struct.pack("<I", 8 + len(strip)) + strip + directory
 
 
 def test_bytes_that_only_look_like_a_picture_are_damaged() -> None:

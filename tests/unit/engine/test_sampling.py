@@ -1,5 +1,7 @@
 """Sensor data → planes of the view's size."""
 
+from dataclasses import replace
+
 import numpy as np
 import numpy.typing as npt
 import pytest
@@ -10,6 +12,7 @@ from archive.engine import framing, sampling
 from archive.engine.decode import Decoded
 from archive.engine.kernels.rows import Rows
 from archive.engine.lensmodel import NO_LENS
+from archive.engine.noisemodel import NoiseModel
 from archive.engine.operators.framing import Straighten
 from archive.engine.pipeline import render_linear
 from archive.model.product import PixelSpec
@@ -24,7 +27,7 @@ def planes(decoded: Decoded, fit: tuple[int, int] | None) -> npt.NDArray[np.floa
         pixels=PixelSpec(fit=fit),
     )  # fmt: skip
     with Rows(1) as rows:
-        return sampling.sampled(decoded, view, NO_LENS, OPEN, None, rows)
+        return sampling.sampled(decoded, view, NO_LENS, OPEN, rows)
 
 
 def ramp(height: int = 120, width: int = 160) -> npt.NDArray[np.float64]:
@@ -105,3 +108,47 @@ def test_straightening_keeps_the_centre() -> None:
     turned = render_linear(picture(light), recipe("straighten.angle=-12"), FULL)
     assert float(turned.mean()) == pytest.approx(float(light.mean()), abs=1e-3)
     assert Straighten(angle=-12).declared.name == "straighten"
+
+
+@pytest.mark.parametrize("shape", [(1, 1), (1, 2), (2, 1), (1, 7), (9, 1), (1, 40), (40, 1)])
+@pytest.mark.parametrize("pattern", [(0, 1, 1, 2), (1, 0, 2, 1), (1, 2, 0, 1), (2, 1, 1, 0)])
+def test_a_lone_row_or_column_gives_the_colours_it_has_and_its_green_for_the_third(
+    shape: tuple[int, int], pattern: tuple[int, int, int, int]
+) -> None:
+    """Nothing is read beyond the mosaic: what lies there would come out as any value at all."""
+    y, x = np.mgrid[0 : shape[0], 0 : shape[1]]
+    channel = np.array(pattern).reshape(2, 2)[y % 2, x % 2]
+    light = np.array([0.2, 0.4, 0.6])[channel]
+    # The mosaic lies in the middle of others' memory, all of it bright.
+    memory = np.full(shape[0] * shape[1] + 400, WHITE, np.uint16)
+    memory[200 : 200 + light.size] = counts(light).ravel()
+    mosaic = memory[200 : 200 + light.size].reshape(shape)
+    present = set(channel.ravel().tolist())
+    green = 0.4 if 1 in present else float(light[0, 0])
+    for fit in (None, (5, 5), (1, 1)):
+        made = planes(frame(mosaic, pattern=pattern), fit)
+        for each, value in enumerate((0.2, 0.4, 0.6)):
+            assert made[each] == pytest.approx(value if each in present else green, abs=1e-4)
+
+
+@pytest.mark.parametrize("shape", [(1, 6), (6, 1), (1, 1)])
+def test_a_lone_row_or_column_can_be_straightened(shape: tuple[int, int]) -> None:
+    mosaic = np.full(shape, BLACK + 3000, np.uint16)
+    decoded = replace(frame(mosaic), camera=None)
+    made = render_linear(decoded, recipe("straighten.angle=5"), FULL)
+    assert np.allclose(made, 3000 / (WHITE - BLACK), atol=1e-5)
+
+
+def test_a_hot_sample_is_judged_from_the_black_of_its_own_place() -> None:
+    """Green of blue's rows has a black of its own in many cameras."""
+    mosaic = np.full((40, 60), BLACK + 100, np.uint16)
+    mosaic[1::2, 0::2] += 800
+    mosaic[21, 30] += 150
+    blacks = (float(BLACK), float(BLACK), float(BLACK + 800), float(BLACK))
+    decoded = replace(frame(mosaic), black=blacks)
+    span = WHITE - BLACK
+    with Rows(1) as rows:
+        noise = NoiseModel(gain=1 / span, read=25 / span**2)
+        made = sampling.cooled(decoded, 12.0, noise, rows)
+    # 12 times √(100 + 25) is 134; it would be 361 if the place's 800 were light.
+    assert made[21, 30] == BLACK + 900

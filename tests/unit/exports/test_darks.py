@@ -9,6 +9,7 @@ from PIL import Image
 from support.cards import archive_in, site_of
 from support.rawcard import glow, level, raw_card
 
+from archive.editing import optics
 from archive.errors import ArchiveError
 from archive.exports import darks
 from archive.model.product import PixelSpec, Spec
@@ -58,7 +59,7 @@ def test_the_key_names_the_dark_frames(place: Workspace) -> None:
 def test_a_master_is_made_once_for_a_job(place: Workspace, monkeypatch: pytest.MonkeyPatch) -> None:
     made = []
     usual = darks.master_dark
-    monkeypatch.setattr(darks, "master_dark", lambda frames: made.append(1) or usual(frames))
+    monkeypatch.setattr(darks, "master_dark", lambda *given: made.append(1) or usual(*given))
     from archive.engine.decode import DecoderPool
 
     place.optics.use_darks("NOCT0001.DNG", DARKS)
@@ -69,6 +70,17 @@ def test_a_master_is_made_once_for_a_job(place: Workspace, monkeypatch: pytest.M
         assert darks.master_for(place.books, decoder, recipe) is first
         assert darks.master_for(place.books, decoder, plain) is None
     assert made == [1]
+
+
+def test_a_light_among_the_dark_frames_is_named_when_they_are_used(
+    place: Workspace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Recipes made elsewhere, or carried, may name frames that nobody looked at here."""
+    monkeypatch.setattr(optics, "light_in", lambda _: None)
+    place.optics.use_darks("NOCT0001.DNG", [*DARKS, "NOCT0002.DNG"])
+    with pytest.raises(ArchiveError, match=r"NOCT0002\.DNG is not dark") as caught:
+        place.exports.viewing.preview("NOCT0001.DNG", size=200)
+    assert "no master was changed" in caught.value.hint
 
 
 def test_previews_show_the_frame_without_its_glow(place: Workspace) -> None:

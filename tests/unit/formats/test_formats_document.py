@@ -70,6 +70,10 @@ def _incoming(example: Example) -> None:
     assert incoming.encode(incoming.decode(example.data, "example")) == example.data
 
 
+def _proven(example: Example) -> None:
+    assert incoming.encode_proven(*incoming.decode_proven(example.data, "example")) == example.data
+
+
 def _effective(example: Example) -> None:
     document = json.loads(example.data)
     assert EffectiveRecipe.from_json(document).to_json() == document
@@ -97,6 +101,7 @@ CHECKS: dict[str, Callable[[Example], None]] = {
     "volume": _volume,
     "entry": _entry,
     "incoming": _incoming,
+    "proven": _proven,
     "effective": _effective,
     "derived": _derived,
     "survey": _survey,

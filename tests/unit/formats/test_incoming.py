@@ -9,9 +9,17 @@ from typing import Any
 import pytest
 
 from archive.errors import ArchiveError, DamagedFileError
-from archive.formats.incoming import Incoming, Placement, PlannedRoll, decode, encode
+from archive.formats.incoming import (
+    Incoming,
+    Placement,
+    PlannedRoll,
+    decode,
+    decode_proven,
+    encode,
+    encode_proven,
+)
 from archive.model.capture import CaptureFacts, Role
-from archive.model.identity import canonical
+from archive.model.identity import FrameId, canonical
 
 PLACEMENT = Placement(
     source="DCIM/100NOCTU/NOCT0412.DNG",
@@ -88,3 +96,10 @@ def test_a_newer_plan_is_refused_by_name() -> None:
     data = canonical(json.loads(encode(INCOMING)) | {"format": 2})
     with pytest.raises(ArchiveError, match=r"i\.json was written by a newer release"):
         decode(data, "i.json")
+
+
+def test_what_was_proven_is_read_back_as_it_was_written() -> None:
+    digests = {"2026-03-18/north-7c1f9a2e/100NOCTU/B.JPG": FrameId("xxh128:" + "1" * 32), "A": FrameId("x")}
+    assert decode_proven(encode_proven("c0a8", digests), "a.proven") == ("c0a8", digests)
+    with pytest.raises(DamagedFileError, match=r"a\.proven is no noctuary-proven document"):
+        decode_proven(encode(INCOMING), "a.proven")

@@ -13,9 +13,10 @@ from support.surveys import document, measures
 from archive.errors import ArchiveError, DamagedFileError
 from archive.formats import survey
 from archive.model.identity import canonical
+from archive.model.survey import METHOD
 
 
-def named(value: dict[str, Any], method: int = 1) -> tuple[bytes, str]:
+def named(value: dict[str, Any], method: int = METHOD) -> tuple[bytes, str]:
     data = canonical(value)
     return data, f"measures-{method:02d}-{hashlib.sha256(data).hexdigest()[:16]}.json"
 
@@ -30,7 +31,7 @@ def test_a_document_is_read_as_it_was_written_and_named_by_its_bytes() -> None:
         name, data = survey.encode(made)
         assert survey.decode(data, name) == made
         assert survey.encode(made) == (name, data)
-        assert survey.method_of(name) == 1
+        assert survey.method_of(name) == METHOD
 
 
 def test_light_is_kept_to_a_millionth_of_clipping() -> None:
@@ -92,4 +93,4 @@ def test_a_newer_format_and_another_method_than_named_are_refused() -> None:
     with pytest.raises(ArchiveError, match="newer release"):
         survey.decode(*named(plain() | {"format": 2}))
     with pytest.raises(DamagedFileError, match="another method"):
-        survey.decode(*named(plain(), method=2))
+        survey.decode(*named(plain(), method=METHOD + 1))

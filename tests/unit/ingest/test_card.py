@@ -11,6 +11,7 @@ from support.cards import contents, jpeg, put, tiny_card, wav
 from support.exif_bytes import box, tiff
 
 from archive.errors import UsageError
+from archive.ingest import opening
 from archive.ingest.card import Card, read_card, with_pairs
 from archive.model.capture import Role
 
@@ -82,14 +83,14 @@ def test_an_unreadable_file_is_told_and_the_rest_is_read(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     tiny_card(tmp_path, 3)
-    opened = Path.open
+    opened = opening.open_plain
 
     def broken(self: Path, *args: object, **options: object) -> object:
         if self.name == "NOCT0002.JPG":
             raise OSError(5, "Input/output error", str(self))
         return opened(self, *args, **options)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(Path, "open", broken)
+    monkeypatch.setattr(opening, "open_plain", broken)
     card = read_card(tmp_path)
     assert [file.name for file in card.files] == ["NOCT0001.JPG", "NOCT0003.JPG"]
     assert [(n.path, n.text) for n in card.failed] == [

@@ -9,7 +9,7 @@ import pytest
 from support.cards import archive_in, put, site_of, spoil, tiny_card, wav
 
 from archive.errors import Exit
-from archive.ingest import carrying
+from archive.ingest import carrying, opening
 from archive.store.durable import LocalDisk
 
 
@@ -17,16 +17,16 @@ def test_a_file_that_cannot_be_read_is_told_and_the_next_run_takes_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     card = tiny_card(tmp_path / "card", 6)
-    opened = Path.open
+    opened = opening.open_plain
 
     def third_fails(path: Path, *arguments: Any, **options: Any) -> Any:
-        if path.name == "NOCT0003.JPG" and options.get("buffering") == 0:
+        if path.name == "NOCT0003.JPG" and not options.get("buffered"):
             raise OSError(5, "Input/output error")
         return opened(path, *arguments, **options)
 
     with archive_in(tmp_path / "a") as workspace:
         with monkeypatch.context() as patch:
-            patch.setattr(Path, "open", third_fails)
+            patch.setattr(opening, "open_plain", third_fails)
             (report,) = workspace.ingest.take([card], site=site_of(workspace))
         assert [note.path for note in report.failed] == ["DCIM/100NOCTU/NOCT0003.JPG"]
         assert (report.copied, report.exit_code) == (5, Exit.ATTENTION)

@@ -8,10 +8,9 @@ import pytest
 from support.disks import MemoryDisk
 from support.takings import volume_in
 
-from archive.errors import Exit
 from archive.ingest.buffers import Block, Pool
 from archive.ingest.errand import Errand
-from archive.ingest.lane import Lane, cannot_write
+from archive.ingest.lane import Lane
 from archive.ingest.stages import StageMaker, inline, threaded
 from archive.store.digest import digest_bytes
 
@@ -107,10 +106,3 @@ def test_a_lane_that_is_left_removes_what_was_not_acknowledged(lane: Lane) -> No
     lane.leave()
     assert disk_of(lane).names == {}
     assert one.proven == two.proven == {}
-
-
-def test_what_is_said_of_a_volume_that_failed_names_it_and_what_is_safe(lane: Lane) -> None:
-    error = cannot_write(lane.volume, OSError(errno.EIO, "Input/output error"), "read back")
-    assert error.message == "BLUE cannot be read back: Input/output error."
-    assert "what was copied before is safe" in error.hint
-    assert error.exit_code is Exit.ATTENTION

@@ -298,3 +298,43 @@ def test_a_raw_file_that_stays_in_an_archive_begun_apart_does_not_take_a_jpegs_p
     assert workspace.books.master_bytes(workspace.frame("NOCT0003.JPG")).startswith(b"\xff\xd8")
     workspace.close()
     other.close()
+
+
+def test_what_came_by_another_volume_is_paired_when_the_archive_is_next_opened(
+    workspace: Workspace, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    jpegs, raws = both_cards(tmp_path / "cards")
+    workspace.close()
+    open_archive(tmp_path / "a", also=[tmp_path / "b"]).close()
+    with monkeypatch.context() as patch:
+        # On another machine, which does not know where the first volume lies.
+        patch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+        with open_archive(tmp_path / "b", person="Ragna") as other:
+            take(other, raws)
+    (tmp_path / "b").rename(tmp_path / "away")
+    with open_archive(tmp_path / "a", person="Ingrid") as alone:
+        take(alone, jpegs)
+        alone.statements.rate(["NOCT0003.JPG"], 4)
+    (tmp_path / "away").rename(tmp_path / "b")
+    with open_archive(tmp_path / "a", person="Ingrid") as both:
+        assert names(both) == [f"NOCT{number:04d}.DNG" for number in range(1, 7)]
+        assert both.frames("NOCT0003.DNG")[0].rating == 4
+    for _ in range(2):
+        assert pairings(tmp_path / "a") == 1
+        open_archive(tmp_path / "a").close()
+
+
+def test_masters_copied_from_an_archive_begun_apart_are_paired_once_they_are_here(
+    workspace: Workspace, tmp_path: Path
+) -> None:
+    jpegs, raws = both_cards(tmp_path / "cards")
+    other = archive_in(tmp_path / "b", "GREEN")
+    take(other, raws)
+    other.close()
+    take(workspace, jpegs)
+    workspace.unite(tmp_path / "b", different=True)
+    workspace.close()
+    shutil.copytree(tmp_path / "b/masters", tmp_path / "a/masters", dirs_exist_ok=True)
+    with open_archive(tmp_path / "a") as again:
+        assert names(again) == [f"NOCT{number:04d}.DNG" for number in range(1, 7)]
+    assert pairings(tmp_path / "a") == 1

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from archive.ingest import opening
 from archive.ingest.reading import CardReadError, Reading, read_digest
 from archive.store.digest import digest_bytes
 
@@ -29,20 +30,20 @@ def source(tmp_path: Path) -> Path:
 def answering(source: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[Opening], list[int]]:
     """Openings of ``source`` are answered by a function of their number; None opens it really."""
 
-    def answer(opening: Opening) -> list[int]:
-        opened, count = Path.open, [0]
+    def answer(answering: Opening) -> list[int]:
+        opened, count = opening.open_plain, [0]
 
         def replaced(self: Path, *arguments: Any, **options: Any) -> Any:
-            if self == source and options.get("buffering") == 0:
+            if self == source and not options.get("buffered"):
                 count[0] += 1
-                made = opening(count[0])
+                made = answering(count[0])
                 if isinstance(made, BaseException):
                     raise made
                 if made is not None:
                     return made
             return opened(self, *arguments, **options)
 
-        monkeypatch.setattr(Path, "open", replaced)
+        monkeypatch.setattr(opening, "open_plain", replaced)
         return count
 
     return answer

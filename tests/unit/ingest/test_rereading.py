@@ -8,6 +8,7 @@ import pytest
 from support.cards import contents, put, tiny_card
 
 from archive.errors import UsageError
+from archive.ingest.card import read_card
 from archive.ingest.rereading import reread_card
 from archive.store.digest import digest_at
 from archive.store.ports import Grade
@@ -41,7 +42,7 @@ def test_the_weakest_reading_grades_the_card_and_a_file_that_cannot_be_read_is_t
     card = tiny_card(tmp_path / "card", 3)
     grades = {"NOCT0001.JPG": Grade.DIRECT, "NOCT0002.JPG": Grade.CACHED}
 
-    def graded(path: Path) -> tuple[str, Grade]:
+    def graded(path: Path, **_options: object) -> tuple[str, Grade]:
         if path.name not in grades:
             raise OSError(5, "Input/output error")
         return read_back(path)[0], grades[path.name]
@@ -61,3 +62,17 @@ def test_a_card_without_files_has_no_grade_and_a_file_is_no_card(tmp_path: Path)
     (tmp_path / "file").touch()
     with pytest.raises(UsageError, match="is a file"):
         reread_card(tmp_path / "file", lambda *_: None)
+
+
+def test_a_link_swapped_in_after_the_card_was_looked_at_proves_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    card = tiny_card(tmp_path / "card", 2)
+    found = read_card(card)
+    swapped = card / "DCIM/100NOCTU/NOCT0002.JPG"
+    swapped.rename(tmp_path / "elsewhere")
+    swapped.symlink_to(tmp_path / "elsewhere")
+    monkeypatch.setattr("archive.ingest.rereading.read_card", lambda *_: found)
+    reading = reread_card(card, lambda *_: None)
+    assert [item.digest is None for item in reading.items] == [False, True]
+    assert reading.items[1].fault is not None

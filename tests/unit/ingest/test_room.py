@@ -83,6 +83,77 @@ def test_times_that_fall_on_the_step_and_volumes_that_get_nothing_are_not_remark
     assert check_limits([], [volume(traits=FAT)]) == []
 
 
+def test_two_volumes_on_one_file_system_share_its_room() -> None:
+    """Each was given all of it, so that a run began that could not end."""
+    red, blue, apart = volume(room=3_000_000_000), volume(room=3_000_000_000), volume(room=3_000_000_000)
+    blue = volume_in(blue.disk, "BLUE")  # type: ignore[arg-type]
+    apart = volume_in(apart.disk, "APART")  # type: ignore[arg-type]
+    big = Errand(
+        source=None,
+        name="A.MOV",
+        target="masters/A.MOV",
+        size=2_000_000_000,
+        modified_ns=0,
+        wanted=frozenset((red.id, blue.id, apart.id)),
+    )
+    check_room([big], [red, blue, apart])
+    blue.disk.pool = red.disk.pool  # type: ignore[attr-defined]
+    with pytest.raises(ArchiveError) as caught:
+        check_room([big], [red, blue, apart])
+    assert caught.value.message == (
+        "There is no room for this card: RED and BLUE lie on one file system, which has 3.0 GB free, "
+        "and need 4.1 GB."
+    )
+
+
+def test_small_files_take_whole_clusters() -> None:
+    """5 000 files of 4 KB take 0.66 GB in clusters of 128 KiB, and 20 MB by their sizes."""
+    red = volume(room=600_000_000)
+    files = [errand(4_000, red, f"{number}.JPG") for number in range(5_000)]
+    check_room(files, [red])
+    red.disk.block = 128 << 10  # type: ignore[attr-defined]
+    with pytest.raises(ArchiveError, match=r"RED has 0\.6 GB free and needs 0\.7 GB"):
+        check_room(files, [red])
+    red.disk.room = 5_000 * (128 << 10) * 101 // 100 + (8 << 20)  # type: ignore[attr-defined]
+    check_room(files, [red])
+    red.disk.room -= 1  # type: ignore[attr-defined]
+    with pytest.raises(ArchiveError, match="no room"):
+        check_room(files, [red])
+
+
+def test_a_missing_read_only_mark_is_remarked() -> None:
+    red = volume(traits=Traits(kind="fuseblk", keeps_read_only=False))
+    (note,) = check_limits([errand(5, red)], [red])
+    assert note.path == "RED" and "(fuseblk) keeps no read-only mark" in note.text
+
+
+def test_a_volume_that_fails_while_it_is_asked_is_told_and_the_others_are_asked() -> None:
+    red, small = volume(), volume_in(volume(room=0).disk, "SMALL")  # type: ignore[arg-type]
+    failed: list[tuple[str, str]] = []
+
+    def broken() -> int:
+        raise OSError(5, "Input/output error")
+
+    red.disk.free = broken  # type: ignore[method-assign]
+    red.disk.traits = broken  # type: ignore[method-assign,assignment]
+    both = Errand(
+        source=None,
+        name="A",
+        target="masters/A",
+        size=5,
+        modified_ns=0,
+        wanted=frozenset((red.id, small.id)),
+    )
+
+    def note(each: Volume, error: ArchiveError) -> None:
+        failed.append((each.name, error.message))
+
+    with pytest.raises(ArchiveError, match="SMALL has"):
+        check_room([both], [red, small], (), note)
+    assert check_limits([both], [red, small], note) == []
+    assert failed == [("RED", "RED cannot be written: Input/output error.")] * 2
+
+
 def test_a_volume_that_cannot_be_tried_is_told() -> None:
     red = volume()
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import signal
+import subprocess
+import sys
 import threading
 import unicodedata
 from datetime import timedelta
@@ -10,9 +13,10 @@ from typing import Any
 
 import pytest
 from support.cards import BEGIN, archive_in, contents, demo_cards, jpeg, put, site_of, tiny_card, wav
+from support.commands import surroundings
 
 from archive.errors import ArchiveError, Exit, UsageError
-from archive.ingest import carrying, run
+from archive.ingest import carrying, opening, run
 from archive.model.results import IngestReport
 from archive.store.digest import digest_at, digest_bytes
 from archive.store.durable import LocalDisk
@@ -274,6 +278,69 @@ def test_cards_on_different_devices_are_copied_at_the_same_time_and_told_in_orde
         assert workspace.custody.audit(lambda *_: None).findings == ()
 
 
+HANGING = """
+import threading, time
+from dataclasses import dataclass, field
+from archive.ingest import run
+
+@dataclass
+class Engine:
+    checkpoint: object = None
+
+@dataclass
+class Setting:
+    progress: object = None
+    engine: Engine = field(default_factory=Engine)
+
+class Plan:
+    errands = ()
+
+hanging, stopping = threading.Semaphore(0), threading.Semaphore(0)
+
+def hang(plan, setting, progress):
+    hanging.release()
+    try:
+        while True:
+            setting.engine.checkpoint()
+            time.sleep(0.01)
+    except BaseException:
+        stopping.release()
+        while True:
+            time.sleep(1)
+
+def tell():
+    for each, what in ((hanging, "hang"), (stopping, "asked to stop")):
+        each.acquire()
+        each.acquire()
+        print(what, flush=True)
+
+run.copy = hang
+threading.Thread(target=tell).start()
+run._copy_all([(Plan(), Setting()), (Plan(), Setting())])
+"""
+
+
+def test_a_second_ctrl_c_ends_a_run_whose_cards_all_hang() -> None:
+    """The threads of several cards kept the program alive for ever."""
+    program = subprocess.Popen(
+        [sys.executable, "-c", HANGING],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=surroundings(),
+    )
+    try:
+        assert program.stdout is not None
+        assert program.stdout.readline() == "hang\n"
+        program.send_signal(signal.SIGINT)
+        assert program.stdout.readline() == "asked to stop\n"
+        program.send_signal(signal.SIGINT)
+        program.wait(timeout=30)
+    finally:
+        program.kill()
+        program.communicate()
+
+
 def test_a_card_that_is_stopped_stops_the_cards_beside_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -417,16 +484,16 @@ def test_an_interrupted_card_waits_while_another_is_taken(
 
     card = tiny_card(tmp_path / "card", 3)
     other = tiny_card(tmp_path / "other", 3, serial="000999", first=20)
-    opened = Path.open
+    opened = opening.open_plain
 
     def second_stops(path: Path, *arguments: Any, **options: Any) -> Any:
-        if path.name == "NOCT0002.JPG" and options.get("buffering") == 0:
+        if path.name == "NOCT0002.JPG" and not options.get("buffered"):
             raise Stop
         return opened(path, *arguments, **options)
 
     with archive_in(tmp_path / "a") as workspace:
         with monkeypatch.context() as patch, pytest.raises(Stop):
-            patch.setattr(Path, "open", second_stops)
+            patch.setattr(opening, "open_plain", second_stops)
             take(workspace, card)
         report = take(workspace, other)
         assert report.copied == 3

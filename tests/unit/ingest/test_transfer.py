@@ -11,6 +11,7 @@ import pytest
 
 from archive.errors import ArchiveError
 from archive.formats.volume import VolumeMark
+from archive.ingest import opening
 from archive.ingest.buffers import Pool
 from archive.ingest.errand import Errand
 from archive.ingest.stages import StageMaker, inline, threaded
@@ -100,13 +101,13 @@ def test_every_file_lies_on_every_volume_read_only_with_its_time_and_digest(
 def test_the_card_is_read_once_for_all_volumes(
     card: Path, two: list[Volume], engine: Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    opened, count = Path.open, [0]
+    opened, count = opening.open_plain, [0]
 
     def counted(self: Path, *arguments: Any, **options: Any) -> Any:
         count[0] += self.parent == card
         return opened(self, *arguments, **options)
 
-    monkeypatch.setattr(Path, "open", counted)
+    monkeypatch.setattr(opening, "open_plain", counted)
     brought(errands(card, two), two, engine)
     assert count == [len(SIZES)]
 

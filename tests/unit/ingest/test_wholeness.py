@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from PIL import Image
 from support.samples import SAMPLES, needs_samples
+from support.tinydng import night_mosaic, tiny_dng
 
 from archive.ingest.wholeness import damage
 from archive.model.capture import Role
@@ -86,3 +87,34 @@ def test_real_camera_files_are_whole_and_the_broken_ones_are_not() -> None:
                 assert told(path, Role.PICTURE if picture else role) is None, path.name
     for name in ("ARW.exif", "Panasonic.rw2", "canon-r6.cr3", "sample.arw", "sample.cr2", "fixture.cr3"):
         assert told(SAMPLES / "broken" / name), name
+
+
+def dng(tmp_path: Path) -> Path:
+    path = tmp_path / "a.dng"
+    path.write_bytes(tiny_dng(night_mosaic(240, 360)))
+    return path
+
+
+def test_a_header_that_its_medium_does_not_give_is_no_verdict(tmp_path: Path) -> None:
+    class Bad(io.BytesIO):
+        def read(self, size: int | None = -1) -> bytes:
+            raise OSError(5, "Input/output error")
+
+    assert damage(Bad(dng(tmp_path).read_bytes()), Role.RAW) is None
+
+
+def test_a_file_cut_after_it_was_opened_ends_no_program(tmp_path: Path) -> None:
+    """Where the file were mapped, the system would end the process here."""
+    for path, role in ((dng(tmp_path), Role.RAW), (tiff(tmp_path), Role.PICTURE)):
+        with path.open("rb") as stream:
+            assert damage(stream, role) is None
+        with path.open("rb") as stream:
+            path.write_bytes(path.read_bytes()[:6])
+            found = damage(stream, role)
+            assert found is None or "the file was cut" in found
+
+
+def test_a_raw_cut_in_its_picture_data_is_still_measured(tmp_path: Path) -> None:
+    path = dng(tmp_path)
+    path.write_bytes(path.read_bytes()[:-1234])
+    assert told(path) == "its picture data ends 1234 bytes short: the file was cut"

@@ -13,7 +13,8 @@ from support.disks import MemoryDisk
 from archive.errors import ArchiveError
 from archive.formats import entry as entry_format
 from archive.journal.counters import LAST, STRIDE
-from archive.journal.log import Fault, Log, strangers
+from archive.journal.folders import Folders, strangers
+from archive.journal.log import Fault, Log
 from archive.model.entry import Draft, Entry
 from archive.model.identity import sha256_id
 from archive.store.durable import LocalDisk, read_bytes, write_new
@@ -183,7 +184,7 @@ def test_faults_are_told_by_name_and_take_no_other_entry_down(tmp_path: Path) ->
     assert "is cut short" in faults.pop(entries[0].name)
     assert "was renamed" in faults.pop(renamed.name)
     assert faults == {}
-    assert strangers(LocalDisk(tmp_path)) == [f"journal/{paths[3].parent.name}/notes.txt"]
+    assert strangers(Folders(LocalDisk(tmp_path)).look()) == [f"journal/{paths[3].parent.name}/notes.txt"]
 
 
 def test_a_link_in_the_journal_is_no_entry(tmp_path: Path) -> None:
@@ -283,6 +284,17 @@ def test_a_writer_whose_last_entry_is_gone_goes_on_as_another_and_says_so() -> N
     assert made.writer != "w1"
     assert made.previous is None
     assert len(said) == 1 and "is not in this journal" in said[0]
+
+
+def test_an_entry_written_after_the_journal_was_looked_at_is_not_forgotten() -> None:
+    disk = MemoryDisk()
+    writer = Writer("w1", complete=True)
+    journal, _ = told_by(disk, writer)
+    held = journal.look()
+    made = told_by(disk, writer)[0].append(draft())
+    assert journal.forgotten(held) is None
+    disk.remove(journal.names()[made.name])
+    assert journal.forgotten(held) == made.name
 
 
 def test_a_clock_that_was_set_back_is_told_and_decides_nothing() -> None:

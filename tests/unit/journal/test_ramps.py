@@ -128,3 +128,24 @@ def test_two_anchors_at_one_time_are_refused() -> None:
     selection = Selection(frames=(frame_id(0), frame_id(1)), milliseconds=(5, 5))
     with pytest.raises(ValueError, match="stand at the same time"):
         value_at(ramp({0: 0.0, 1: 1.0}), selection, frame_id(0))
+
+
+@pytest.mark.parametrize("scale", ["linear", "reciprocal"])
+@pytest.mark.parametrize("seed", range(12))
+def test_a_ramp_is_scipys_curve_on_its_natural_scale_rounded_at_the_end(scale: str, seed: int) -> None:
+    source = random.Random(seed)
+    moments = sorted(source.sample(range(4_500_000), 60))
+    along = Selection(frames=tuple(frame_id(n) for n in range(60)), milliseconds=tuple(moments))
+    chosen = sorted(source.sample(range(60), source.randint(3, 8)))
+    values = {n: source.uniform(2500, 9000) for n in chosen}
+    bare = ramp(values, rule="monotone-cubic", scale=scale)
+    rounded = ramp(values, rule="monotone-cubic", scale=scale, rounding=0.1)
+    natural = [1 / values[n] if scale == "reciprocal" else values[n] for n in chosen]
+    reference = PchipInterpolator([moments[n] for n in chosen], natural)
+    for number in range(60):
+        place = min(max(moments[number], moments[chosen[0]]), moments[chosen[-1]])
+        curve = float(reference(place))
+        expected = 1 / curve if scale == "reciprocal" else curve
+        # Relative to values of thousands of kelvin, 1e-12 is far below 1e-9 of their reciprocals.
+        assert value_at(bare, along, frame_id(number)) == pytest.approx(expected, rel=1e-12, abs=1e-9)
+        assert abs(value_at(rounded, along, frame_id(number)) - expected) <= 0.05 + 1e-9

@@ -22,6 +22,7 @@ from archive.journal.recipes import (
     effective,
     masks,
     narrowed,
+    parts_changed,
     save,
     speaking_versions,
     version_value,
@@ -132,7 +133,7 @@ def test_steps_of_the_finish_that_are_off_are_left_out_and_the_order_is_kept() -
 def test_the_foundation_is_the_own_versions_else_the_shared_ones() -> None:
     later = replace(FOUNDATION, generation=2)
     old_own = version(1, recipe(step("exposure", stops=1.0)))
-    new_shared = version(2, recipe(foundation=later), layer=SHARED, selected=CHOSEN.id)
+    new_shared = version(2, replace(exposure(2.0), foundation=later), layer=SHARED, selected=CHOSEN.id)
     both = effective(standing((old_own,), (new_shared,)), in_sequence=False, foundation=later)
     assert both.foundation == FOUNDATION
     assert (
@@ -165,6 +166,35 @@ def test_a_contested_recipe_is_developed_by_its_newest_version() -> None:
     assert not standing((OWNED,), (SHARE,)).contested
     assert standing((), (SHARE, SHARE)).contested
     assert set(steps(contested)) == {"exposure"}
+
+
+def test_a_version_for_stills_only_neither_speaks_nor_contests_in_movies() -> None:
+    still_only = version(5, exposure(3.0), counter=9)
+    for_movies = replace(OWNED, in_sequence=True)
+    both = standing((still_only, for_movies))
+    assert (both.contested_for(in_sequence=False), both.contested_for(in_sequence=True)) == (True, False)
+    assert speaking_versions(both, in_sequence=False) == (still_only.entry,)
+    assert speaking_versions(both, in_sequence=True) == (for_movies.entry,)
+    rivals = standing((replace(still_only, in_sequence=True), for_movies))
+    assert rivals.contested_for(in_sequence=True)
+    stills = standing((still_only, OWNED))
+    assert not stills.contested_for(in_sequence=True)
+    assert stills.own_for(in_sequence=True) == ()
+    assert standing((), (SHARE, SHARE)).contested_for(in_sequence=True)
+
+
+def test_an_own_version_that_says_nothing_gives_neither_foundation_nor_record() -> None:
+    older = replace(FOUNDATION, generation=7)
+    emptied = version(5, Recipe(foundation=older))
+    shared = replace(SHARE, recipe=replace(SHARE.recipe, foundation=replace(FOUNDATION, generation=8)))
+    found = effective(standing((emptied,), (shared,)), in_sequence=False, foundation=FOUNDATION)
+    assert found.foundation.generation == 8
+    alone = effective(standing((emptied,)), in_sequence=False, foundation=FOUNDATION)
+    assert (alone.foundation, alone.base) == (FOUNDATION, ())
+    assert speaking_versions(standing((emptied,), (shared,)), in_sequence=False) == (shared.entry,)
+    # No finish is something said.
+    bare = version(5, Recipe(foundation=older, finish=()))
+    assert effective(standing((bare,)), in_sequence=False, foundation=FOUNDATION).foundation == older
 
 
 def test_the_record_names_exactly_the_versions_that_spoke() -> None:
@@ -203,12 +233,30 @@ def test_only_and_except_choose_the_operators_that_are_carried() -> None:
 
 def test_only_own_values_for_sequences_mask_a_shared_recipe() -> None:
     given = recipe(step("exposure", stops=0.5), step("contrast", amount=0.1))
-    assert masks(standing((OWNED,)), given) == []
-    assert masks(standing((replace(OWNED, in_sequence=True),)), given) == ["exposure"]
-    assert masks(standing(), given) == []
+    assert masks(standing((OWNED,)), given.parts, in_sequence=True) == []
+    assert masks(standing((replace(OWNED, in_sequence=True),)), given.parts, in_sequence=True) == ["exposure"]
+    assert masks(standing(), given.parts, in_sequence=True) == []
     finished = replace(OWNED, in_sequence=True, recipe=recipe(finish=(CROP,)))
-    assert masks(standing((finished,)), replace(given, finish=(SHARPEN,))) == ["finish"]
-    assert masks(standing((finished,)), given) == []
+    both = replace(given, finish=(SHARPEN,)).parts
+    assert masks(standing((finished,)), both, in_sequence=True) == ["finish"]
+    assert masks(standing((finished,)), given.parts, in_sequence=True) == []
+
+
+def test_in_stills_every_own_value_masks_a_shared_recipe() -> None:
+    assert masks(standing((OWNED,)), ("contrast", "exposure"), in_sequence=False) == ["exposure"]
+    newest = version(5, recipe(step("contrast", amount=0.1)), counter=9)
+    assert masks(standing((newest, OWNED)), ("contrast", "exposure"), in_sequence=False) == ["contrast"]
+
+
+def test_what_is_said_anew_is_told_part_by_part_ramps_and_finish_with_it() -> None:
+    before = recipe(step("exposure", stops=0.5), step("contrast", amount=0.1))
+    assert parts_changed(None, before) == ["contrast", "exposure"]
+    assert parts_changed(before, before) == []
+    assert parts_changed(before, recipe(step("exposure", stops=1.0))) == ["exposure"]
+    assert parts_changed(before, replace(before, finish=())) == ["finish"]
+    anchors = (Anchor(frame=frame_id(1), value=0.5),)
+    ramp = Ramp(parameter="exposure.stops", rule="linear", scale="linear", rounding=0.01, anchors=anchors)
+    assert parts_changed(before, replace(before, ramps=(ramp,))) == ["exposure"]
 
 
 def test_a_version_on_another_line_builds_on_that_line_only() -> None:

@@ -67,6 +67,26 @@ def test_ramps_are_told_with_true_minus_signs() -> None:
     ]
 
 
+def test_the_value_stored_under_a_ramp_is_not_told_beside_the_ramp() -> None:
+    ramped = replace(exposure(-0.5), ramps=(RAMP,))
+    (ramps,) = changes_in_words(exposure(0.5), ramped, describe)
+    assert changes_in_words(None, ramped, describe) == [ramps]
+    assert ramps.startswith("exposure.stops ramps over")
+    two = OperatorValues(name="balance", version=1, values={"kelvin": 3000.0, "tint": 0.1})
+    on_kelvin = recipe(two, ramps=(replace(RAMP, parameter="balance.kelvin"),))
+
+    def listed(old: OperatorValues | None, new: OperatorValues | None) -> list[str]:
+        was, now = (each.values if each else {} for each in (old, new))
+        return [f"balance.{name} {now[name]}" for name in now if was.get(name) != now[name]]
+
+    assert changes_in_words(None, on_kelvin, listed)[0] == "balance.tint 0.1"
+    before = recipe(replace(two, values={"kelvin": 5000.0, "tint": 0.2}))
+    told = changes_in_words(before, on_kelvin, listed)
+    assert told[0] == "balance.tint 0.1" and len(told) == 2
+    ended = changes_in_words(ramped, exposure(0.25), describe)
+    assert len(ended) == 2 and ended[1] == "exposure.stops no longer ramps"
+
+
 def test_an_anchor_that_only_moved_is_told_as_moved() -> None:
     plain = exposure(0.5)
     moved = replace(RAMP, anchors=(RAMP.anchors[0], Anchor(frame=frame_id(4), value=-0.5)))

@@ -55,6 +55,9 @@ def test_what_is_too_short_too_long_or_no_lower_case_hexadecimal_starts_no_id(te
         ("2026-03-18/north#5", "names no sequence to count them in"),
         ("2026-03-18/north/2#0", "frames count from 1"),
         ("2026-03-18/north/2#9..3", "the first before the last"),
+        ("2026-03-18/north/1#1..99999999999999999999", "further than any sequence does"),
+        ("2026-03-18/north/1#1..1" + "0" * 5000, "further than any sequence does"),
+        ("2026-03-18/north/99999999999999999999", "further than any sequence does"),
     ],
 )
 def test_a_wrong_address_is_refused_with_an_example(text: str, message: str) -> None:
@@ -65,7 +68,14 @@ def test_a_wrong_address_is_refused_with_an_example(text: str, message: str) -> 
 
 
 @pytest.mark.parametrize(
-    "text", ["2026-3-18/north/2", "2026-03-18/north/two", "2026-03-18/north/2#", "18/north"]
+    "text",
+    [
+        "2026-3-18/north/2",
+        "2026-03-18/north/\u0663",
+        "2026-03-18/north/two",
+        "2026-03-18/north/2#",
+        "18/north",
+    ],
 )
 def test_what_is_almost_a_place_is_looked_up_as_a_name(text: str) -> None:
     address = parse_address(text)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 import pytest
-from support.builders import frame_id
+from support.builders import frame_id, selection
 
 from archive.model.capture import CaptureFacts, Frame, Role, Selection
 from archive.model.identity import FrameId, derived_key
@@ -100,3 +100,12 @@ def test_a_selection_that_makes_no_sense_is_refused(
 ) -> None:
     with pytest.raises(ValueError, match=message):
         Selection(frames=frames, milliseconds=milliseconds)
+
+
+def test_a_part_of_a_selection_counts_its_times_from_its_own_first_frame() -> None:
+    whole = selection(1, 2, 3, 4)
+    part = whole.part([frame_id(4), frame_id(2), frame_id(9)])
+    assert (part.frames, part.milliseconds) == ((frame_id(2), frame_id(4)), (0, 20_000))
+    assert whole.part(list(whole.frames)) is whole
+    with pytest.raises(ValueError, match="at least one frame"):
+        whole.part([])

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import pytest
-from support.builders import entry, entry_id, frame_id, rating
+from support.builders import entry, entry_id, exposure, frame_id, rating
 
-from archive.model.entry import Change, Entry
+from archive.model.entry import OWN, Change, Entry, Version
 
 
 def test_a_statement_about_nothing_is_refused() -> None:
@@ -39,3 +39,17 @@ def test_the_statements_of_one_layer_are_picked_out_in_order() -> None:
     assert [change.value for change in told.about("rating")] == [3, 4]
     assert list(told.about("keyword")) == [word]
     assert list(told.about("recipe")) == []
+
+
+def test_a_version_says_its_time_with_its_zone() -> None:
+    version = Version(
+        entry=entry_id(1),
+        counter=1,
+        time="2026-03-19T06:15:02Z",
+        person="",
+        frame=frame_id(1),
+        layer=OWN,
+        line="main",
+        recipe=exposure(0.5),
+    )
+    assert version.when == "2026-03-19 06:15 UTC"

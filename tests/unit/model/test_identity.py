@@ -8,8 +8,12 @@ import math
 import struct
 
 import pytest
+import rfc8785
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from archive.model.identity import (
+    _quickly,
     canonical,
     derived_key,
     frozen,
@@ -169,3 +173,30 @@ def test_frozen_values_are_equal_when_the_documents_mean_the_same() -> None:
     assert one == two
     assert hash(one) == hash(two)
     assert one != frozen({"a": math.pi, "b": [1, {"c": 3}]})
+
+
+_TEXTS = st.text(st.characters(exclude_categories=["Cs"]))
+
+
+@settings(max_examples=60)
+@given(
+    st.recursive(
+        st.none()
+        | st.booleans()
+        | st.integers(-(2**53) + 1, 2**53 - 1)
+        | st.floats(allow_nan=False, allow_infinity=False)
+        | _TEXTS,
+        lambda below: st.lists(below) | st.dictionaries(_TEXTS, below),
+        max_leaves=12,
+    )
+)
+def test_the_quick_way_gives_what_the_slow_one_does(document: object) -> None:
+    assert canonical(document) == rfc8785.dumps(document)  # type: ignore[arg-type]
+
+
+def test_entries_as_they_are_written_go_the_quick_way() -> None:
+    file = {"path": "100NOCTU/A.JPG", "size": 31457280, "digest": "xxh128:" + "1234567890" * 3 + "12"}
+    for document in ({"files": [file] * 2, "exposure": 8.0, "gain": 0.25}, ["render", 1, None]):
+        assert _quickly(document) == rfc8785.dumps(document)
+    for odd in (1e-7, [10**16 * 1.5], "\U0001f30c", [2**53], {1: 2}):
+        assert _quickly(odd) is None

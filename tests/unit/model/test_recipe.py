@@ -44,6 +44,12 @@ def test_saying_nothing_about_the_finish_differs_from_no_finish() -> None:
     assert Recipe.from_json(none.to_json()).finish == ()
 
 
+def test_a_recipe_speaks_about_its_operators_and_its_finish() -> None:
+    assert FULL.parts == ("chroma", "exposure", "finish")
+    assert recipe(finish=()).parts == ("finish",)
+    assert [each.says_nothing for each in (recipe(), recipe(finish=()), FULL)] == [True, False, False]
+
+
 def test_an_operator_twice_in_the_base_is_refused() -> None:
     with pytest.raises(ValueError, match="each operator at most once"):
         recipe(step("exposure", stops=1.0), step("exposure", stops=2.0))

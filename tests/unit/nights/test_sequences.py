@@ -80,7 +80,7 @@ def test_settings_that_jump_over_missed_frames_break_where_another_cadence_follo
 
 def test_boundaries_of_two_hundred_invented_nights_are_found_and_no_frame_is_lost() -> None:
     """Right boundaries, of those that are there or were found: at least 99 %."""
-    true, found, right, frames = 0, 0, 0, 0
+    true, found, right, frames, lost = 0, 0, 0, 0, 0
     for seed in range(200):
         for night in generated_night(seed):
             shots = []
@@ -97,8 +97,43 @@ def test_boundaries_of_two_hundred_invented_nights_are_found_and_no_frame_is_los
             # Inside a run that was found as it is, every frame is in its place.
             whole = {run.frames for run in runs}
             assert all(run in whole for run in night.runs if {(run[0], "begins"), (run[-1], "ends")} <= told)
+            lost += sum(frame not in set(placed) for run in night.runs for frame in run)
     assert frames > 100_000
+    assert lost == 0
     assert right / (true + found - right) >= 0.99
+
+
+@pytest.mark.parametrize("odd", [float("nan"), float("inf"), -8.0])
+def test_a_setting_that_is_no_number_counts_as_unknown(odd: float) -> None:
+    for setting in ("exposure_s", "f_number", "focal_mm"):
+        shots = [replace(shot, **{setting: odd}) for shot in shots_at(steady(10, 10))]
+        (run,) = find_sequences(shots)
+        assert (run.frames, run.cadence_s) == (names(0, 10), 10.0)
+        shots[4] = replace(shots[4], **{setting: 8.0})
+        assert len(find_sequences(shots)) == 1
+
+
+@pytest.mark.parametrize("bracket", [(1.0, 4.0, 16.0), (8.0, 0.5), (2.0, 0.25, 30.0, 2.0, 8.0)])
+def test_a_bracket_that_comes_again_and_again_is_a_sequence(bracket: tuple[float, ...]) -> None:
+    shots = [
+        replace(shot, exposure_s=bracket[at % len(bracket)])
+        for at, shot in enumerate(shots_at(steady(30, 40)))
+    ]
+    (run,) = find_sequences(shots)
+    assert run.frames == names(0, 30)
+    # Exposed one right after the other, the pause is what is steady.
+    moment, times = 0.0, []
+    for at in range(30):
+        times.append(moment)
+        moment += bracket[at % len(bracket)] + 2.0
+    paused = [replace(shot, exposure_s=bracket[at % len(bracket)]) for at, shot in enumerate(shots_at(times))]
+    assert len(find_sequences(paused)[0].frames) >= 28
+
+
+def test_settings_that_jump_back_and_forth_without_order_are_no_bracket() -> None:
+    exposures = [1.0, 8.0, 1.0, 30.0, 8.0, 0.1, 30.0, 1.0, 0.1, 8.0, 0.5, 30.0]
+    shots = [replace(s, exposure_s=e) for s, e in zip(shots_at(steady(12, 40)), exposures, strict=True)]
+    assert find_sequences(shots) == []
 
 
 @pytest.mark.parametrize("before", [[0.0], [0.0, 37.0], [0.0, 3.0, 30.0], [70.0], [80.0]])

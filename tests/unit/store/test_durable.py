@@ -109,6 +109,17 @@ def test_a_name_with_a_zero_byte_is_refused(root: Path) -> None:
         LocalDisk(root).open("a\0b")
 
 
+@pytest.mark.parametrize("path", ["masters\\..\\..\\a", "C:a", "masters/a.jpg:stream", "C:/a"])
+def test_names_that_windows_reads_as_other_places_are_refused_there(
+    path: str, root: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Simulated; elsewhere these are ordinary names."""
+    assert LocalDisk(root).path(path).is_relative_to(root)
+    monkeypatch.setattr(durable, "_UNSAFE", durable.unsafe_in_paths("nt"))
+    with pytest.raises(ArchiveError, match="points outside"):
+        LocalDisk(root).path(path)
+
+
 class Syncs:
     """Which files and folders were synced, in order, by device and inode."""
 

@@ -10,6 +10,7 @@ from support.surveys import PREVIEW, SLICES, document, measures
 
 from archive.errors import DamagedFileError
 from archive.formats import survey
+from archive.model.survey import METHOD
 from archive.store.durable import LocalDisk
 from archive.store.surveys import (
     copy_survey,
@@ -92,7 +93,7 @@ def test_records_come_to_a_volume_that_lacks_them_with_all_they_name(disk: Local
     assert copy_survey(disk, red, FOLDER) == 0
     assert copy_survey(red, disk, FOLDER) == 0
     assert {path.name for path in red.root.rglob("*.*")} == {path.name for path in disk.root.rglob("*.*")}
-    assert survey.method_of(document_names(red, FOLDER)[0]) == 1
+    assert survey.method_of(document_names(red, FOLDER)[0]) == METHOD
 
 
 def test_a_damaged_source_is_not_copied(disk: LocalDisk, tmp_path: Path) -> None:

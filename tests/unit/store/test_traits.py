@@ -9,8 +9,9 @@ import pytest
 
 from archive.store import traits
 from archive.store.durable import LocalDisk
+from archive.store.mounttable import mount_kind
 from archive.store.naming import Naming
-from archive.store.traits import FAT_LARGEST, FAT_STEP_NS, mount_kind, traits_of
+from archive.store.traits import FAT_LARGEST, FAT_STEP_NS, traits_of
 
 
 def renamed(source: Path, target: Path) -> Naming:
@@ -32,6 +33,7 @@ def test_this_file_system_keeps_everything_and_no_trial_is_left(tmp_path: Path) 
     found = disk.traits()
     assert found.largest_file is None
     assert found.time_step_ns <= 100
+    assert found.keeps_read_only
     assert found.naming in (Naming.RENAME, Naming.LINK)
     assert disk.files("incoming") == []
     assert disk.traits() is found
@@ -64,15 +66,3 @@ def test_the_trial_is_removed_when_the_naming_fails(tmp_path: Path) -> None:
     with pytest.raises(OSError, match="Input/output error"):
         traits_of(tmp_path, tmp_path / "trial.part", failing)
     assert list(tmp_path.iterdir()) == []
-
-
-def test_the_innermost_and_last_mount_counts_and_octal_is_read(tmp_path: Path) -> None:
-    table = tmp_path / "mounts"
-    table.write_bytes(
-        b"/dev/sda1 / ext4 rw 0 0\n/dev/sdb1 /media/MY\\040CARD exfat rw 0 0\n"
-        b"/dev/sdc1 /media/MY\\040CARD vfat rw 0 0\nshort\n"
-    )
-    assert mount_kind(Path("/media/MY CARD/NightArchive"), table) == "vfat"
-    assert mount_kind(Path("/media/MY CARDS"), table) == "ext4"
-    assert mount_kind(Path("/"), table) == "ext4"
-    assert mount_kind(Path("/"), tmp_path / "none") == ""

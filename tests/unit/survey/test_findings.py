@@ -15,7 +15,7 @@ from archive.engine.surveyor import look
 from archive.model.capture import CaptureFacts, Frame, Role
 from archive.model.survey import Measures, SurveyLine
 from archive.survey.courses import gain_stops
-from archive.survey.findings import excess, findings, survey_lines
+from archive.survey.findings import findings, survey_lines
 
 
 def taken(position: int, **facts: float) -> Frame:
@@ -50,13 +50,6 @@ def test_settings_are_taken_out_of_the_scene() -> None:
         [(taken(1), measures(brightness=-5.0)), (taken(2, iso=6400), measures(brightness=-4.0))]
     )
     assert lines[0].scene == lines[1].scene == -5.0 - round(gain_stops(taken(1).facts), 4)
-
-
-def test_excess_counts_only_what_is_greener_than_grey() -> None:
-    even = measures(light=0.02).cells
-    assert excess(even) == (0, 0)
-    green, red = excess(measures(light=0.02, green=0.01).cells)
-    assert (green, red) == (pytest.approx(0.005), 0)
 
 
 @pytest.fixture(scope="module")

@@ -2,15 +2,25 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
+from contextlib import AbstractContextManager
 from pathlib import Path
+from threading import Barrier
 
+import numpy as np
 import pytest
+from support.cards import archive_in, site_of
 from support.exports import SEQUENCE, Studio, studio
+from support.rawcard import HEIGHT, WIDTH, level, raw_card
 
 from archive.engine import surveyor
-from archive.errors import Exit
+from archive.engine.output import encode_jpeg
+from archive.engine.surveyor import Look
+from archive.errors import ArchiveError, Exit
 from archive.survey import run
+from archive.survey.pictures import preview_picture
+from archive.survey.records import seen_of
 from archive.workspace import open_archive
 
 
@@ -108,3 +118,93 @@ def test_measures_are_a_function_of_the_bytes(place: Studio, tmp_path: Path) -> 
     place.workspace.survey.run(progress=quiet)
     assert contents(place.root) == first
     assert surveyor.SIDE == 1024
+
+
+def preview_jpeg(width: int, height: int) -> bytes:
+    """A picture that no mosaic here gives: red left, blue right."""
+    pixels = np.zeros((height, width, 3), np.uint8)
+    pixels[:, : width // 2, 0] = pixels[:, width // 2 :, 2] = 200
+    return encode_jpeg(pixels)
+
+
+@pytest.mark.parametrize(
+    ("size", "origin"),
+    [((WIDTH, HEIGHT), "embedded"), ((WIDTH - 2, HEIGHT), "rendered"), ((2 * WIDTH, HEIGHT), "rendered")],
+    ids=["as large", "too small", "other shape"],
+)
+def test_a_preview_in_a_raw_file_is_used_where_it_shows_the_frame_large_enough(
+    tmp_path: Path, size: tuple[int, int], origin: str
+) -> None:
+    card = raw_card(tmp_path / "card", [level(0.1)], preview=(preview_jpeg(*size), size))
+    workspace = archive_in(tmp_path / "a")
+    workspace.ingest.take([card], site=site_of(workspace))
+    assert workspace.survey.run(progress=quiet).measured == 1
+    (frame,) = workspace.books.catalogue.frames()
+    seen = seen_of(workspace.books, [frame])[frame.id]
+    assert seen.surveyed.preview_from == origin
+    picture = preview_picture(workspace.books, seen)
+    reddish = int(picture[HEIGHT // 2, WIDTH // 4, 0]) - int(picture[HEIGHT // 2, WIDTH // 4, 2])
+    assert (reddish > 100) == (origin == "embedded")
+    # Light is measured in the frame itself, whatever its preview shows.
+    assert seen.surveyed.measures.brightness == pytest.approx(np.log2(0.1), abs=0.01)
+    workspace.close()
+
+
+def test_a_broken_preview_in_a_raw_file_costs_nothing(tmp_path: Path) -> None:
+    data = bytearray(preview_jpeg(WIDTH, HEIGHT))
+    data[data.index(b"\xff\xc4") + 5] ^= 0xFF
+    card = raw_card(tmp_path / "card", [level(0.1)], preview=(bytes(data), (WIDTH, HEIGHT)))
+    workspace = archive_in(tmp_path / "a")
+    workspace.ingest.take([card], site=site_of(workspace))
+    report = workspace.survey.run(progress=quiet)
+    assert (report.measured, report.failed) == (1, ())
+    workspace.close()
+
+
+def test_records_go_to_volumes_that_are_only_found_beside_too(place: Studio, tmp_path: Path) -> None:
+    place.workspace.close()
+    with open_archive(place.root, also=[tmp_path / "GREEN"]):
+        pass
+    with open_archive(place.root) as workspace:
+        assert [volume.root.name for volume in workspace.books.beside] == ["GREEN"]
+        workspace.survey.run(progress=quiet)
+        assert contents(tmp_path / "GREEN") == contents(place.root) != {}
+        shutil.rmtree(place.root / "survey")
+        (told,) = workspace.survey.told(SEQUENCE)
+        assert (len(told.lines), told.unseen) == (6, 0)
+
+
+def test_a_volume_beside_that_cannot_be_written_is_told_and_stops_nothing(
+    place: Studio, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    place.workspace.close()
+    with open_archive(place.root, also=[tmp_path / "GREEN"]):
+        pass
+    with open_archive(place.root) as workspace:
+        (beside,) = workspace.books.beside
+
+        def refused(_name: str, _purpose: str) -> AbstractContextManager[None]:
+            raise ArchiveError("GREEN cannot be written: read-only.")
+
+        monkeypatch.setattr(beside.disk, "lock", refused)
+        report = workspace.survey.run(progress=quiet)
+        assert (report.measured, len(report.failed)) == (6, 1)
+        assert "read-only" in report.failed[0].text
+        assert contents(tmp_path / "GREEN") == {}
+
+
+def test_frames_are_looked_at_side_by_side_on_every_processor(
+    place: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    together = Barrier(3)
+    looked = run.look
+
+    def meeting(*args: object) -> Look:
+        # Nobody goes on before three have come: one after the other it would never end well.
+        together.wait(timeout=60)
+        return looked(*args)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(run, "_processors", lambda: 3)
+    monkeypatch.setattr(run, "look", meeting)
+    report = place.workspace.survey.run(progress=quiet)
+    assert (report.measured, report.failed) == (6, ())

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from support.exports import SEQUENCE, Studio, studio
 
 from archive.errors import UsageError
+from archive.model.entry import Change, Draft
+from archive.model.place import Site
 from archive.model.sky import Light
 
 
@@ -34,6 +37,25 @@ def test_a_night_that_is_not_held_can_be_planned(place: Studio) -> None:
     assert place.workspace.skies.night("2026-06-21", far).sky.sun.dusk is not None
     with pytest.raises(UsageError, match="No site is known"):
         place.workspace.skies.night("2026-12-21")
+
+
+def test_two_sites_of_one_name_keep_their_own_skies(tmp_path: Path) -> None:
+    made = studio(tmp_path)
+    held = made.workspace.skies.night("2026-03-18")
+    namesake = Site(
+        id="site:far",
+        name="River bend",
+        latitude=-46.41,
+        longitude=168.35,
+        elevation_m=0,
+        zone="Pacific/Auckland",
+    )
+    value = {key: getattr(namesake, key) for key in ("name", "latitude", "longitude", "elevation_m", "zone")}
+    change = Change(subjects=(namesake.id,), layer="site", value=value)
+    made.workspace.books.state(Draft(kind="site", changes=(change,)))
+    (line,) = made.workspace.skies.told(made.workspace.nights())
+    assert line.sky == held.sky
+    made.workspace.close()
 
 
 @pytest.mark.parametrize("night", ["yesterday", "2026-13-01", "0001-01-01", "9999-12-31"])

@@ -59,7 +59,9 @@ def test_axes_are_labelled_with_units_and_the_sites_own_time(tmp_path: Path) -> 
     with matplotlib.rc_context():
         from archive.views import charts
 
-        figure = charts._figure([charts._ramp_strip(sheet().ramps[0])], MOMENTS, "title", "Europe/Oslo")
+        figure = charts._figure(
+            [charts._ramp_strip(sheet().ramps[0], MOMENTS)], MOMENTS, "title", "Europe/Oslo"
+        )
     (axis,) = figure.axes
     assert axis.get_ylabel() == "stops"
     assert axis.get_xlabel() == "local time, CET, 2026-03-18"
@@ -99,3 +101,52 @@ def test_other_files_taken_names_and_nothing_are_refused(tmp_path: Path) -> None
         write_strips([strip], [], title="t", zone=None, to=tmp_path / "none.png")
     assert [path.name for path in tmp_path.iterdir()] == ["taken.png"]
     assert (tmp_path / "taken.png").read_text() == "mine"
+
+
+def drawn(strip: Strip) -> Any:
+    import matplotlib
+
+    with matplotlib.rc_context():
+        from archive.views import charts
+
+        (axis,) = charts._figure([strip], MOMENTS, "title", None).axes
+    return axis
+
+
+def test_values_stand_on_white_above_the_grid_and_below_the_curve() -> None:
+    from archive.views import charts
+
+    axis = drawn(charts._ramp_strip(sheet().ramps[0], MOMENTS))
+    curve = max(line.get_zorder() for line in axis.lines)
+    for text in axis.texts:
+        assert text.get_bbox_patch().get_facecolor() == (1, 1, 1, 1)
+        assert axis.get_axisbelow() is True and text.get_zorder() < curve
+
+
+def test_frames_with_values_of_their_own_are_ticked_and_the_ticks_explained() -> None:
+    from archive.views import charts
+
+    line = replace(sheet().ramps[0], overridden=(3, 14))
+    axis = drawn(charts._ramp_strip(line, MOMENTS))
+    (ticks,) = [each for each in axis.lines if each.get_marker() == "|"]
+    assert [moment.astimezone(UTC) for moment in ticks.get_xdata()] == [MOMENTS[3], MOMENTS[14]]
+    assert [text.get_text() for text in axis.get_legend().get_texts()] == ["2 frames have own values instead"]
+    single = charts._ramp_strip(replace(line, overridden=(3,)), MOMENTS)
+    assert single.ticked == "1 frame has own values instead"
+    assert drawn(charts._ramp_strip(sheet().ramps[0], MOMENTS)).get_legend() is None
+
+
+def test_ramps_stand_below_the_surveyed_brightness_or_else_the_exposure(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from archive.views import charts
+
+    labels: list[list[str]] = []
+    monkeypatch.setattr(
+        charts, "write_strips", lambda strips, *_a, **_k: labels.append([s.label for s in strips])
+    )
+    write_ramps(sheet(), tmp_path / "a.png")
+    write_ramps(sheet(brightness=(None,) * 60), tmp_path / "a.png")
+    write_ramps(sheet(brightness=(None, *(-3.0,) * 59)), tmp_path / "a.png")
+    exposure, bright = ["camera exposure", "exposure.stops"], ["brightness as surveyed", "exposure.stops"]
+    assert labels == [exposure, exposure, bright]

@@ -4,6 +4,7 @@ import io
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
+import pytest
 from rich.console import Console
 
 from archive.model.clocks import ClockCheck, ClockSuggestion, PairCheck, Shift, SunCheck, SunSpan, Sureness
@@ -32,8 +33,8 @@ def pair(**given: object) -> PairCheck:
     return PairCheck(first="north", second="river", shift=shift)
 
 
-def said(told: ClockCheck) -> str:
-    console = Console(width=200, record=True, file=io.StringIO())
+def said(told: ClockCheck, width: int = 200) -> str:
+    console = Console(width=width, record=True, file=io.StringIO())
     tell_clock_check(Report(console), told)
     return console.export_text()
 
@@ -73,3 +74,18 @@ def test_a_check_says_what_to_type_or_that_nothing_can_be_told() -> None:
     dark = SunCheck(camera="north", span=SunSpan(sureness=Sureness.UNTOLD, reason="dark"))
     nothing = ClockCheck(night="2026-03-18", pairs=(), suns=(dark,), suggestions=())
     assert "Nothing can be told of the clocks of this night" in said(nothing)
+
+
+@pytest.mark.parametrize("width", [80, 200])
+def test_a_check_can_be_copied_from_any_terminal_because_nothing_of_it_is_cut_or_broken(width: int) -> None:
+    command = "noctuary clock river --reads 2026-03-18T22:00:00 --true 2026-03-18T22:01:12"
+    suggestion = ClockSuggestion(camera="river", seconds=72, command=command, why="then its sky is north's")
+    wrong = SunSpan(sureness=Sureness.SURE, best=3600, low=2700, high=4500)
+    suns = (SunCheck(camera="river", span=wrong), SunCheck(camera="north", span=wrong))
+    check = ClockCheck(
+        night="2026-03-18", pairs=(pair(),), suns=suns, suggestions=(suggestion,), unseen=3, either=True
+    )
+    lines = said(check, width).splitlines()
+    assert f"  {command}" in lines
+    assert pair_in_words(pair()) in lines
+    assert f"north by the sun: {sun_in_words(wrong)}." in lines

@@ -41,7 +41,7 @@ def test_a_yes_says_what_it_rests_on_and_that_nothing_was_erased() -> None:
     assert text.startswith("Yes: /media/CA\\x1bRD may be erased. All 450 files (9.0 GB) are proven")
     assert "BLUE: 450 files, read now (device: grey drive)." in text
     assert "(device: the file system of RED, told by the system)" in text
-    assert "1 files of operating systems and links were not asked about." in text
+    assert "1 file of operating systems and links: not asked about." in text
     assert "Checked 2026-03-19 06:15:02 UTC. Nothing was erased." in text
 
 

@@ -53,8 +53,8 @@ def test_the_journal_is_a_table_with_what_is_odd_below_it() -> None:
 
 def test_a_sound_journal_is_said_to_be() -> None:
     report, sink = sheet()
-    journal_told(report, JournalView(entries=0, lines=(), faults=(), noticed=()))
-    assert sink.getvalue() == "0 entries.\nEvery entry is whole, and counts.\n"
+    journal_told(report, JournalView(entries=7, lines=(), faults=(), noticed=()))
+    assert sink.getvalue() == "7 entries.\nEvery entry is whole, and counts.\n"
 
 
 def test_copies_of_one_archive_are_told_what_each_got() -> None:

@@ -147,7 +147,22 @@ def test_questions_and_what_they_find_are_counted() -> None:
     assert said(lambda r: nightreport.tell_found(r, found)).endswith("\n1 frame.\n")
     assert "1 of 9 frames" in said(lambda r: nightreport.tell_found(r, replace(found, count=9)))
     more = replace(found, count=1000, more=True)
-    assert "1 of more than 1000 frames" in said(lambda r: nightreport.tell_found(r, more))
+    assert "1 of 1000 frames or more" in said(lambda r: nightreport.tell_found(r, more))
     long = "night:2026-03 " * 12
     lines = fits(said(lambda r: nightreport.tell_queries(r, {"dark": long}), 80), 80)
     assert lines[1].startswith("dark  night:2026-03") and len(lines) > 3
+    lines = fits(said(lambda r: nightreport.tell_queries(r, {"dark": long}), 200), 200)
+    assert lines[1].rstrip() == f"dark  {long.strip()}"
+
+
+def test_contested_frames_are_marked_and_told_in_listings() -> None:
+    nights = [NIGHTS[0], replace(NIGHTS[1], contested=1)]
+    text = said(lambda report: nightreport.tell_nights(report, nights))
+    assert "1450!" in text
+    assert (
+        "! 1 frame has more than one current recipe, in 2026-03-19: `noctuary recipe settle 2026-03-19 "
+        in text
+    )
+    text = said(lambda report: nightreport.tell_sequences(report, [replace(LINE, contested=2)]))
+    assert "! 2 frames have more than one current recipe, in 2026-03-18/north/12: " in text
+    assert "!" not in said(lambda report: nightreport.tell_sequences(report, [LINE]))

@@ -3,9 +3,12 @@
 import io
 
 from rich.console import Console
+from support.builders import CAMERA, STARTED, frame_id
 
+from archive.model.capture import CaptureFacts, Frame, Role
 from archive.model.lens import FallOffMeasure, LensAnswer, LensCandidate
-from archive.views.opticsreport import tell_fall_off, tell_lens
+from archive.model.survey import DarksFound
+from archive.views.opticsreport import tell_darks, tell_fall_off, tell_lens
 from archive.views.report import Report
 
 LENS = LensCandidate(
@@ -45,3 +48,27 @@ def test_a_measured_fall_off_is_told_as_settings() -> None:
     tell_fall_off(Report(Console(file=out, width=200)), measure)
     assert "From 2 frames: fall_off.k1=-0.5 fall_off.k2=0.1 fall_off.k3=0" in out.getvalue()
     assert "60% of the middle's light; 0.31% of unevenness" in out.getvalue()
+
+
+def darks_told(count: int, unseen: int, *, taken: bool = False) -> str:
+    out = io.StringIO()
+    frames = tuple(
+        Frame(
+            id=frame_id(number), camera=CAMERA, roll="7c1f9a2e", path=f"100NOCTU/NOCT{number:04d}.DNG",
+            role=Role.RAW, taken=STARTED, time_source="original", facts=CaptureFacts(), night="2026-03-18",
+        )
+        for number in range(1, count + 1)
+    )  # fmt: skip
+    found = DarksFound(frame="NOCT0099.DNG", night="2026-03-18", frames=frames, unseen=unseen)
+    tell_darks(Report(Console(file=out, width=200)), found, taken=taken)
+    return out.getvalue()
+
+
+def test_dark_frames_found_are_named_and_not_used_unasked() -> None:
+    text = darks_told(3, 0)
+    assert "3 dark frames of the night 2026-03-18: NOCT0001.DNG to NOCT0003.DNG" in text
+    assert "Nothing was changed. --take uses them." in text
+    assert "--take" not in darks_told(1, 0, taken=True)
+    none = darks_told(0, 12)
+    assert "No dark frame of the settings of NOCT0099.DNG was found." in none
+    assert "12 frames of the same settings not looked at; `noctuary survey` does so." in none

@@ -58,3 +58,16 @@ def test_what_no_ramp_reaches_and_a_run_without_ramps_are_told() -> None:
     text = said(sheet(outside=("a.DNG", "b.DNG", "c.DNG", "d.DNG")))
     assert "4 frames are reached by no ramp (a.DNG, b.DNG, c.DNG, …)" in text
     assert "Nothing ramps here" in said(sheet(ramps=()))
+
+
+def test_surveyed_brightness_stands_in_the_place_of_exposure() -> None:
+    text = said(sheet(brightness=tuple(-3 - n / 59 for n in range(60))))
+    assert "brightness as surveyed, stops" in text and "camera exposure" not in text
+    assert "−3.00 │" in text and "−4.00 │" in text
+
+
+def test_frames_with_values_of_their_own_are_told() -> None:
+    (line,) = sheet().ramps
+    text = said(sheet(ramps=(replace(line, overridden=(4,)),)))
+    assert "1 frame has own values in sequences instead (NOCT0005.DNG)" in text
+    assert "own values" not in said(sheet())

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime
 from io import StringIO
 
 from rich.console import Console
 from support.builders import entry_id, exposure, frame_id
 
+from archive.model.capture import CaptureFacts, Frame, Role
 from archive.model.editing import (
     Carried,
     CompareRow,
@@ -15,6 +18,8 @@ from archive.model.editing import (
     Contest,
     FinishLine,
     LineState,
+    Saved,
+    Settled,
     Source,
     TakenBack,
 )
@@ -62,7 +67,7 @@ def test_sources_say_why_only_if_asked() -> None:
 def test_history_marks_what_stands_and_has_both_notes() -> None:
     line = HistoryLine(version=VERSION, current=True, words=("exposure +0.50 stops",), later_note="kept")
     text = said(lambda r: recipereport.tell_history(r, [line]))
-    assert text.startswith(f"* {entry_id(1)[7:17]}  2026-03-19 06:15 Ingrid  (own)")
+    assert text.startswith(f"* {entry_id(1)[7:17]}  2026-03-19 06:15 UTC Ingrid  (own)")
     assert "“first”" in text
     assert "“kept”" in text
 
@@ -77,11 +82,58 @@ def test_carrying_tells_what_goes_on_what_ends_and_what_is_hidden() -> None:
     assert "would be carried to" in said(lambda r: recipereport.tell_carried(r, carried, dry_run=True))
 
 
+def test_a_save_tells_what_it_settled_and_who_keeps_their_own() -> None:
+    frame = Frame(id=frame_id(1), camera="c", roll="r", path="100N/N1.DNG", role=Role.RAW,
+                  taken=datetime(2026, 3, 18, tzinfo=UTC), time_source="offset", facts=CaptureFacts(),
+                  night="2026-03-18")  # fmt: skip
+    other = replace(VERSION, entry=entry_id(2), person="Bo")
+    saved = Saved(frame=frame, entry=entry_id(3), words=("contrast +0.10",), shared=True, frames=6,
+                  settled=(Settled(versions=(VERSION, other), shared=True, frames=1),),
+                  masked=(("N2.DNG", ("contrast",)),),
+                  masked_stills=(("N3.DNG", ("contrast",)),))  # fmt: skip
+    text = said(lambda r: recipereport.tell_saved(r, saved))
+    assert text.splitlines() == [
+        f"shared by 6 frames: version {entry_id(3)[7:17]}",
+        "  contrast +0.10",
+        f"  Settled a contest of what 1 frame shared: goes on from {entry_id(1)[7:17]} by Ingrid of "
+        f"2026-03-19 06:15 UTC; current no more: {entry_id(2)[7:17]} by Bo of 2026-03-19 06:15 UTC.",
+        "    `noctuary recipe history` has them all, `noctuary recipe reinstate` takes another.",
+        "  N2.DNG keeps its own contrast",
+        "  N3.DNG keeps its own contrast (stills only)",
+    ]
+    noted = Saved(frame=frame, entry=entry_id(3), words=("noted",), version=False)
+    assert said(lambda r: recipereport.tell_saved(r, noted)) == "N1.DNG\n  noted\n"
+    spoken = replace(noted, frames=450, words=("the line print speaks now",))
+    assert said(lambda r: recipereport.tell_saved(r, spoken)).startswith("450 frames\n")
+    would = Carried(entry=None, frames=1, operators=("contrast",), masked=(), settled=saved.settled)
+    text = said(lambda r: recipereport.tell_carried(r, would, dry_run=True))
+    assert "would be carried to 1 frame." in text
+    assert "Would settle a contest" in text
+
+
+def test_history_says_in_words_what_is_contested() -> None:
+    other = replace(VERSION, entry=entry_id(2), line="print")
+    lines = [
+        HistoryLine(version=version, current=True, words=(), line=called)
+        for version, called in ((VERSION, "main"), (other, "calendar"))
+    ]
+    assert "Contested" not in said(lambda r: recipereport.tell_history(r, lines))
+    rivals = [
+        *lines,
+        HistoryLine(version=replace(other, entry=entry_id(3)), current=True, words=(), line="calendar"),
+    ]
+    text = said(lambda r: recipereport.tell_history(r, rivals))
+    assert "Contested: 2 own (line calendar) versions claim to be current" in text
+    assert "(own, line calendar)" in text
+
+
 def test_a_contest_shows_its_versions_side_by_side_and_which_is_used() -> None:
     contest = Contest(frames=("N1.DNG",), shared=False, versions=(VERSION, VERSION),
-                      differences=(("exposure", ("exposure +0.50 stops", "exposure −0.5")),))  # fmt: skip
+                      differences=(("exposure", ("exposure +0.50 stops", "exposure −0.5")),),
+                      others=4, line="calendar", stills_only=True)  # fmt: skip
     text = said(lambda r: recipereport.tell_contests(r, [contest]))
-    for part in ("2 versions claim to be its own recipe", "used until it is settled", "exposure −0.5"):
+    for part in ("N1.DNG and 4 others: 2 versions claim to be its own recipe",
+                 "used until it is settled", "exposure −0.5", "In sets and movies nothing"):  # fmt: skip
         assert part in text
 
 
@@ -89,10 +141,11 @@ def test_comparisons_show_only_what_differs_and_the_figures() -> None:
     rows = (CompareRow(part="exposure", first="", second="exposure +0.50 stops"),
             CompareRow(part="crop", first="same", second="same"))  # fmt: skip
     found = Comparison(frame="N1.DNG", first="plain", second="now", width=600, height=400, mean=4.27,
-                       largest=9.9, changed=0.994, any_changed=1.0, rows=rows, written="a.png")  # fmt: skip
+                       largest=9.9, changed=0.994, any_changed=1.0, rows=rows, written="a.png",
+                       contested=True)  # fmt: skip
     text = said(lambda r: recipereport.tell_comparison(r, found))
     for part in ("plain", "now", "exposure +0.50 stops", "alike in both: crop", "4.27 on average", "99.4 %",
-                 "Written: a.png"):  # fmt: skip
+                 "Written: a.png", "Contested: what stands now is the newest"):  # fmt: skip
         assert part in text
 
 

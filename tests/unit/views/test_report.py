@@ -52,7 +52,7 @@ def test_an_export_tells_what_is_made_there_and_lost() -> None:
     text = said(lambda r: r.export(report))
     assert "set-hd: 1 made, 1 already there." in text
     assert "c.dng: is damaged" in text
-    assert "1 frames have two current recipes" in text
+    assert "1 frame has two current recipes" in text
     assert "nothing to do" in said(lambda r: r.export(ExportReport(job=None, spec="s", files=())))
 
 

@@ -65,3 +65,15 @@ def test_what_failed_is_told_with_its_reason(report: Report) -> None:
     assert told.exit_code is Exit.ATTENTION
     for part in ("4 frames measured, 2 held already; 1 records", "a/11: is damaged", "and 8 more"):
         assert part in said(report)
+
+
+@pytest.mark.parametrize("width", [80, 200])
+def test_the_curves_of_a_survey_fit_the_terminal_whole(width: int) -> None:
+    report = Report(Console(file=io.StringIO(), width=width, highlight=False))
+    told = SequenceSurvey(name="2026-03-18/north/1", zone=None, lines=lines(450), findings=(), unseen=2)
+    tell_surveyed(report, told)
+    shown = said(report).splitlines()
+    assert max(map(len, shown)) <= width
+    (green,) = [line for line in shown if line.startswith("green")]
+    assert green.split()[1:] == ["1", green.split()[2], "450"]
+    assert len(green.split()[2]) == 40

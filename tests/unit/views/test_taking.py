@@ -23,7 +23,7 @@ def told(**more: object) -> str:
 
 def test_an_empty_a_held_and_a_fresh_card_are_told_apart() -> None:
     assert "nothing to take in" in told()
-    assert "all 2 files are held already" in told(held=(NOTE, NOTE))
+    assert "2 files are held already" in told(held=(NOTE, NOTE))
     text = told(copied=3, copied_size=4_500_000, failed=(NOTE,), waiting=("w",))
     assert "3 files copied (4.5 MB), 0 held already, 0 ignored, 1 failed" in text
     assert "still on the card" in text
@@ -64,3 +64,10 @@ def test_the_cards_own_hash_list_is_told_and_what_is_wrong_with_it_needs_someone
     assert "Not as the card's own hash list says:" in text
     assert ingest_report(copied=6, histories=(good,)).exit_code is Exit.DONE
     assert ingest_report(copied=6, histories=(good, bad)).exit_code is Exit.ATTENTION
+
+
+def test_what_an_interrupted_run_brought_and_this_one_listed_is_no_nothing_new() -> None:
+    roll = RollResult(id="7c1f9a2e", folder="f", camera="c", night="2026-03-18", files=2, frames=2, size=1)
+    text = told(held=(NOTE, NOTE), rolls=(roll,))
+    assert "All 2 files lie here already; what was interrupted is completed." in text
+    assert "Nothing new" not in text

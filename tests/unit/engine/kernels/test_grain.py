@@ -26,7 +26,7 @@ def test_colour_follows_luma_by_the_coefficients_of_smaller_planes() -> None:
     slopes = np.stack([np.full((5, 6), 0.5), np.full((5, 6), -1.0)]).astype(np.float32)
     offsets = np.stack([np.full((5, 6), 0.1), np.full((5, 6), 0.2)]).astype(np.float32)
     made = planes.copy()
-    grain.follow(made, slopes, offsets, 2, 0, 17)
+    grain.follow(made, slopes, offsets, 2, np.float32(1), 0, 17)
     assert np.array_equal(made[0], planes[0])
     assert np.allclose(made[1], 0.5 * planes[0] + 0.1, atol=1e-6)
     assert np.allclose(made[2], 0.2 - planes[0], atol=1e-6)

@@ -69,19 +69,32 @@ def test_display_rounds_to_the_nearest_at_16_bits() -> None:
     values = np.linspace(0, 1, 9999, dtype=np.float32)
     made = np.stack([values] * 3)[:, None, :].copy()
     out = np.empty((1, 9999, 3), np.uint16)
-    light.display(made, curves.display_table(65535), out, 0, 1)
+    light.display(made, curves.display_table(), out, 0, 1)
     assert (np.abs(out[0, :, 0] - srgb_encode(values) * 65535) < 0.6).all()
+
+
+def test_8_bit_numbers_are_srgb_to_a_hundredth_before_they_are_rounded() -> None:
+    """Thresholds lie anywhere between two numbers, so the mean over places tells what was rounded."""
+    values = np.linspace(0, 1, 2001, dtype=np.float32) ** 3
+    made = np.broadcast_to(values, (3, 1024, 2001)).copy()
+    out = np.empty((1024, 2001, 3), np.uint8)
+    light.display_dithered(made, out, 0, 1024)
+    exact = srgb_encode(values.astype(np.float64)) * 255
+    rest = np.clip((exact % 1 - 0.02) / 0.96, 0, 1)
+    error = out.mean(axis=(0, 2)) - (np.floor(exact) + rest)
+    assert np.abs(error).max() < 0.05
+    assert abs(error.mean()) < 0.002
 
 
 def test_dithered_display_rounds_up_as_often_as_the_rest_is_large() -> None:
     level = np.float32(srgb_decode(100.3 / 255))
     made = np.full((3, 200, 200), level, np.float32)
     out = np.empty((200, 200, 3), np.uint8)
-    light.display_dithered(made, curves.display_table(255), out, 0, 200)
+    light.display_dithered(made, out, 0, 200)
     assert set(np.unique(out)) == {100, 101}
     assert out.mean() == pytest.approx(100.3, abs=0.02)
     whole = np.full((3, 40, 40), np.float32(srgb_decode(100 / 255)))
-    light.display_dithered(whole, curves.display_table(255), out, 0, 40)
+    light.display_dithered(whole, out, 0, 40)
     assert (out[:40, :40] == 100).all()
 
 
@@ -89,7 +102,7 @@ def test_dither_of_neighbours_and_channels_is_unrelated() -> None:
     level = np.float32(srgb_decode(100.5 / 255))
     made = np.full((3, 256, 256), level, np.float32)
     out = np.empty((256, 256, 3), np.uint8)
-    light.display_dithered(made, curves.display_table(255), out, 0, 256)
+    light.display_dithered(made, out, 0, 256)
     bits = out.astype(np.float64) - out.mean()
     for other in (
         np.roll(bits, 1, 0),

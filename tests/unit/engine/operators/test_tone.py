@@ -3,10 +3,9 @@
 from archive.engine.operators.tone import Contrast, Exposure, HighlightRecovery, ShadowLift
 
 
-def test_exposure_is_in_stops_either_way_and_looks_at_no_neighbour() -> None:
+def test_exposure_is_in_stops_either_way() -> None:
     (stops,) = Exposure.declared.parameters
     assert (stops.low, stops.high) == (-8, 8)
-    assert Exposure.declared.halo == 0
 
 
 def test_only_contrast_of_these_may_be_a_finish_step() -> None:

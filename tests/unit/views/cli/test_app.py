@@ -3,6 +3,7 @@ from __future__ import annotations
 import json
 import signal
 import sys
+import time
 from collections.abc import Iterator
 
 import pytest
@@ -13,9 +14,10 @@ from archive.views.cli import app as entry
 
 @pytest.fixture(autouse=True)
 def own_signal() -> Iterator[None]:
-    before = signal.getsignal(signal.SIGINT)
+    before, hook = signal.getsignal(signal.SIGINT), sys.unraisablehook
     yield
     signal.signal(signal.SIGINT, before)
+    sys.unraisablehook = hook
 
 
 def ended(monkeypatch: pytest.MonkeyPatch, error: BaseException, *words: str) -> int | str | None:
@@ -76,3 +78,24 @@ def test_a_bug_is_not_dressed_up_as_something_else(monkeypatch: pytest.MonkeyPat
     monkeypatch.setattr(entry, "app", fail)
     with pytest.raises(KeyError):
         entry.main()
+
+
+def test_ctrl_c_while_an_object_is_freed_is_not_lost_and_shows_no_traceback(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    class Freed:
+        def __del__(self) -> None:
+            signal.raise_signal(signal.SIGINT)
+
+    def work() -> None:
+        Freed()
+        time.sleep(20)
+
+    monkeypatch.setattr(entry, "app", work)
+    monkeypatch.setattr(sys, "argv", ["noctuary"])
+    with pytest.raises(SystemExit) as caught:
+        entry.main()
+    assert caught.value.code == 130
+    err = capsys.readouterr().err
+    assert err.startswith("noctuary: Interrupted.")
+    assert "Traceback" not in err

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from support.exports import SEQUENCE, Studio, studio
+from support.rivals import rival
 
 from archive.errors import UsageError
 from archive.views.cli import exports
@@ -45,7 +46,7 @@ def test_listings_name_what_is_held(typed: Any) -> None:
 
 
 def test_statements_are_confirmed(typed: Any) -> None:
-    assert "1 frames rated 4." in typed("rate", FRAME, "--rating", "4")
+    assert "1 frame rated 4." in typed("rate", FRAME, "--rating", "4")
     assert "ice given to 6 frames." in typed("keyword", SEQUENCE, "--word", "ice")
     assert "ice taken off 6 frames." in typed("keyword", SEQUENCE, "--word", "ice", "--off")
     assert "one: +72.0 s" in typed(
@@ -153,6 +154,8 @@ def test_a_frame_can_be_looked_at_in_parts_and_by_its_levels(typed: Any, tmp_pat
 def test_custody_says_that_all_is_well(typed: Any) -> None:
     assert "All of them are what was recorded." in typed("audit")
     assert "No master was opened." in typed("rebuild")
+    assert "0 files mended, 0 could not be." in typed("mend")
+    assert '"mended": []' in typed("mend", "--json")
 
 
 def test_specs_and_operators_need_no_archive(typed: Any) -> None:
@@ -175,3 +178,33 @@ def test_a_demo_never_touches_a_folder_that_holds_something(typed: Any, tmp_path
     with pytest.raises(UsageError, match="already holds something"):
         typed("demo", str(tmp_path))
     assert [path.name for path in tmp_path.iterdir()] == ["mine.txt"]
+
+
+def test_what_is_contested_is_told_wherever_it_is_looked_at(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    made = studio(tmp_path)
+    for value in (0.5, -0.5):
+        rival(made, FRAME, ("exposure", {"stops": value}))
+    made.workspace.close()
+    monkeypatch.chdir(made.root)
+
+    def typed(*words: str) -> str:
+        app(list(words), standalone_mode=False)
+        return capsys.readouterr().out
+
+    look = str(tmp_path / "look.jpg")
+    for words, told in (
+        (("nights", "--no-sky"), "! 1 frame has more than one current recipe, in 2026-03-18"),
+        (("sequences", "--no-curves"), f"! 1 frame has more than one current recipe, in {SEQUENCE}"),
+        (("recipe", "history", FRAME), "Contested: 2 own versions claim to be current"),
+        (("recipe", "show", FRAME), "Contested: two versions claim to be current"),
+        (("preview", FRAME, "--to", look, "--size", "200"), "Contested: two versions claim to be current"),
+        (("recipe", "compare", FRAME, "plain", "--size", "100"), "Contested: what stands now is the newest"),
+        (("recipe", "set", FRAME, "exposure.stops=1"), "Settled a contest of its own recipe: goes on from"),
+    ):
+        assert told in typed(*words)
+    for words in (("nights", "--no-sky"), ("sequences", "--no-curves"), ("recipe", "history", FRAME)):
+        assert "current recipe" not in typed(*words)
+    typed("recipe", "line", "start", FRAME, "print")
+    assert typed("recipe", "line", "use", FRAME, "main") == "NOCT0002.JPG\n  the line main speaks now\n"

@@ -38,6 +38,24 @@ def test_dark_frames_are_set_and_told(typed: Callable[..., str]) -> None:
     assert saved["entry"] is None
 
 
+def test_dark_frames_are_looked_for_shown_and_used(typed: Callable[..., str]) -> None:
+    assert "not looked at" in typed("darks", "NOCT0001.DNG", "--find")
+    typed("survey")
+    assert "NOCT0002.DNG" in typed("darks", "NOCT0001.DNG", "--find")
+    answer = json.loads(typed("darks", "NOCT0003.DNG", "--find", "--take", "--json"))
+    assert [each["path"].rpartition("/")[2] for each in answer["found"]["frames"]] == ["NOCT0002.DNG"]
+    assert answer["saved"]["entry"]
+    assert "dark_frame" in typed("recipe", "show", "NOCT0003.DNG")
+
+
+@pytest.mark.parametrize("words", [(), ("NOCT0002.DNG", "--find"), ("NOCT0002.DNG", "--take")])
+def test_dark_frames_are_named_or_looked_for(typed: Callable[..., str], words: tuple[str, ...]) -> None:
+    from archive.errors import UsageError
+
+    with pytest.raises(UsageError, match="Name the dark frames, or let them be looked for"):
+        typed("darks", "NOCT0001.DNG", *words)
+
+
 def test_a_lens_is_looked_for_and_an_invented_one_is_not_known(typed: Callable[..., str]) -> None:
     assert "Invented 20mm" in typed("lens", "match", "NOCT0001.DNG")
     answer = json.loads(typed("lens", "match", "NOCT0001.DNG", "--json"))

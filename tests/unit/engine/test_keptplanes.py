@@ -1,0 +1,110 @@
+"""Planes kept between two looks at a picture, and that nobody can tell from the picture."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from support.recipes import DARK, STRONG, frame, recipe
+from support.tinydng import night_mosaic
+
+from archive.engine import operator, pipeline
+from archive.engine.declaration import registry
+from archive.engine.keptplanes import KeptPlanes
+from archive.engine.pipeline import render
+from archive.model.product import PixelSpec
+from archive.model.recipe import EffectiveRecipe
+
+SMALL = PixelSpec(fit=(120, 120))
+
+
+def with_operators(*names: str) -> EffectiveRecipe:
+    return replace(recipe(), base=tuple(operator.checked(name, STRONG[name]) for name in names))
+
+
+def planes(value: float, size: int = 4) -> np.ndarray:
+    return np.full((3, size, size), value, np.float32)
+
+
+def test_the_operators_tried_here_are_all_but_the_dark_frame() -> None:
+    assert {*STRONG, *DARK} == {name for name, _ in registry}
+
+
+@pytest.mark.parametrize("changed", sorted(STRONG))
+def test_a_picture_after_any_one_change_is_that_made_without_kept_planes(changed: str) -> None:
+    decoded, kept = frame(night_mosaic()), KeptPlanes()
+    everything, without = with_operators(*STRONG), with_operators(*(set(STRONG) - {changed}))
+    for each in (everything, without, everything, recipe()):
+        assert np.array_equal(render(decoded, each, SMALL, kept=kept), render(decoded, each, SMALL))
+
+
+def test_after_a_change_of_exposure_the_sensor_is_not_gone_back_to(monkeypatch: pytest.MonkeyPatch) -> None:
+    decoded, kept = frame(night_mosaic()), KeptPlanes()
+    render(decoded, with_operators("luminance_noise", "exposure"), SMALL, kept=kept)
+
+    def touched(*_: object) -> None:
+        raise AssertionError("sampled again")
+
+    monkeypatch.setattr(pipeline.sampling, "sampled", touched)
+    render(decoded, with_operators("luminance_noise", "contrast", "sharpness"), SMALL, kept=kept)
+    with pytest.raises(AssertionError, match="sampled again"):
+        render(decoded, with_operators("balance", "luminance_noise"), SMALL, kept=kept)
+    with pytest.raises(AssertionError, match="sampled again"):
+        render(decoded, with_operators("luminance_noise"), PixelSpec(fit=(100, 100)), kept=kept)
+
+
+def test_another_frame_of_the_same_recipe_is_another_picture() -> None:
+    kept = KeptPlanes()
+    one, other = frame(night_mosaic()), frame(night_mosaic() // 2)
+    assert not np.array_equal(
+        render(one, recipe(), SMALL, kept=kept), render(other, recipe(), SMALL, kept=kept)
+    )
+
+
+def test_evening_the_corners_out_begins_at_the_kept_planes(monkeypatch: pytest.MonkeyPatch) -> None:
+    decoded, kept = frame(night_mosaic()), KeptPlanes()
+    render(decoded, with_operators("luminance_noise"), SMALL, kept=kept)
+    changed = with_operators("luminance_noise", "vignetting", "fall_off")
+    expected = render(decoded, changed, SMALL)
+
+    def touched(*_: object) -> None:
+        raise AssertionError("sampled again")
+
+    monkeypatch.setattr(pipeline.sampling, "sampled", touched)
+    assert np.array_equal(render(decoded, changed, SMALL, kept=kept), expected)
+
+
+def test_another_strength_of_noise_reduction_begins_at_the_noisy_planes(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    decoded, kept = frame(night_mosaic()), KeptPlanes()
+    render(decoded, with_operators("hot_pixels"), SMALL, kept=kept)
+    changed = with_operators("hot_pixels", "luminance_noise", "colour_noise")
+    expected = render(decoded, changed, SMALL)
+
+    def touched(*_: object) -> None:
+        raise AssertionError("sampled again")
+
+    monkeypatch.setattr(pipeline.sampling, "sampled", touched)
+    for _ in range(2):
+        assert np.array_equal(render(decoded, changed, SMALL, kept=kept), expected)
+
+
+def test_what_is_kept_cannot_be_written_by_who_has_it() -> None:
+    kept, given = KeptPlanes(), planes(1)
+    kept.put("a", (given, 0.5))
+    found = kept.get("a")
+    assert found is not None and found[1] == 0.5
+    for each in (given, found[0]):
+        with pytest.raises(ValueError, match="read-only"):
+            each[:] = 9
+    assert kept.get("b") is None
+
+
+def test_the_longest_unused_planes_go_first_and_too_large_ones_are_not_kept() -> None:
+    kept = KeptPlanes(2 * planes(0).nbytes)
+    for key in "ab":
+        kept.put(key, (planes(1), 0.0))
+    kept.get("a")
+    kept.put("c", (planes(2), 0.0))
+    kept.put("huge", (planes(3, size=40), 0.0))
+    assert [key for key in ("a", "b", "c", "huge") if kept.get(key) is not None] == ["a", "c"]
