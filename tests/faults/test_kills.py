@@ -22,7 +22,7 @@ from archive.store.digest import digest_bytes
 from archive.workspace import open_archive
 
 pytestmark = pytest.mark.slow
-KILLS = 10
+KILLS = 6
 
 
 def prepared(folder: Path) -> Path:

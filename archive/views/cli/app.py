@@ -154,9 +154,18 @@ def _stop(_signal: int, _frame: FrameType | None) -> None:
 def _thrown_away(told: sys.UnraisableHookArgs) -> None:
     """Where Python cannot raise, as while an object is freed, a wish to stop is not lost but said again."""
     if isinstance(told.exc_value, _StoppedError):
-        threading.Timer(0.05, signal.raise_signal, [signal.SIGINT]).start()
+        threading.Timer(0.05, _stop_main).start()
     else:
         sys.__unraisablehook__(told)
+
+
+def _stop_main() -> None:
+    """A signal to another thread would let the main one sleep on."""
+    main = threading.main_thread().ident
+    if main is not None and hasattr(signal, "pthread_kill"):
+        signal.pthread_kill(main, signal.SIGINT)
+    else:
+        signal.raise_signal(signal.SIGINT)
 
 
 def _tell(message: str, hint: str) -> None:
