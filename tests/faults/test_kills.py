@@ -150,7 +150,8 @@ def test_fifty_kills_of_ingests_lose_nothing_and_double_nothing(tmp_path: Path) 
         timeout=280,
     )
     assert ran.returncode == 0, ran.stdout + ran.stderr
-    assert ran.stdout.startswith("50 kills in ") or ran.stdout.startswith("51 kills in "), ran.stdout
+    # The last archive of a round is finished, with the kills that still meet it.
+    assert int(ran.stdout.split(" kills in ")[0]) >= 50, ran.stdout
 
 
 @pytest.mark.parametrize("spec", ["set-hd", "movie-hd"])
