@@ -279,7 +279,7 @@ def test_cards_on_different_devices_are_copied_at_the_same_time_and_told_in_orde
 
 
 HANGING = """
-import threading, time
+import signal, threading, time
 from dataclasses import dataclass, field
 from archive.ingest import run
 
@@ -314,6 +314,8 @@ def tell():
         each.acquire()
         print(what, flush=True)
 
+# Started in the background of a shell, a program inherits that Ctrl-C means nothing.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 run.copy = hang
 threading.Thread(target=tell).start()
 run._copy_all([(Plan(), Setting()), (Plan(), Setting())])
