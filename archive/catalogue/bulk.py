@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator
 from itertools import islice
 from typing import Any
 
-from sqlalchemy import Index, Integer, cast, literal, select, true, update
+from sqlalchemy import Index, Integer, cast, select, true, update
 from sqlalchemy.orm import Session
 
 from archive.catalogue.affected import Affected
@@ -35,7 +35,7 @@ from archive.catalogue.rows import (
 )
 from archive.catalogue.runs import Unnumbered, tell_all_sequences
 from archive.catalogue.standing_for import all_pairs, settle_pairs
-from archive.catalogue.telling import is_master
+from archive.catalogue.telling import MASTERS
 from archive.journal.log import Fault
 from archive.model.entry import Entry
 
@@ -96,26 +96,11 @@ def _tell_frames(session: Session, pairs: dict[str, str]) -> None:
     values = FrameValues(session)
     subjects = select(StatementRow.subject).where(StatementRow.layer == "facts")
     corrected = {frame: told for (frame, line), told in said_last(session, "facts", subjects, pairs).items()}
-    rolls = select(RollRow.id, RollRow.camera, RollRow.site)
-    rolls = rolls.order_by(RollRow.counter, RollRow.entry, RollRow.id)
-    for roll in session.execute(rolls).all():
-        query = (
-            select(
-                FileRow.digest,
-                FileRow.path,
-                FileRow.role,
-                FileRow.modified,
-                FileRow.facts,
-                literal(roll.id).label("roll"),
-                literal(roll.camera).label("camera"),
-                literal(roll.site).label("site"),
-            )
-            .where(FileRow.roll == roll.id, *is_master())
-            .order_by(FileRow.path)
-        )
+    rolls = select(RollRow.id).order_by(RollRow.counter, RollRow.entry, RollRow.id)
+    for roll in session.scalars(rolls).all():
         rows = [
             values.row(file, corrected.get(file.digest))
-            for file in session.execute(query)
+            for file in session.execute(MASTERS.where(FileRow.roll == roll))
             if file.digest not in pairs
         ]
         insert_rows(session, FrameRow, rows)

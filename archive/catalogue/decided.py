@@ -9,6 +9,7 @@ from typing import Any
 
 from sqlalchemy import select
 
+from archive.catalogue.affected import chunks
 from archive.catalogue.database import transaction
 from archive.catalogue.index import Catalogue
 from archive.catalogue.rows import EntryRow, StatementRow
@@ -79,8 +80,7 @@ def stating(catalogue: Catalogue, subjects: Sequence[str], layer: str) -> dict[t
     """
     found: dict[tuple[str, str], Stated] = {}
     with transaction(catalogue.engine) as session:
-        for start in range(0, len(subjects), 400):
-            chunk = subjects[start : start + 400]
+        for chunk in chunks(subjects, 400):
             pairs = {} if layer == PAIRING else companions_of(session, chunk)
             query = (
                 select(StatementRow.subject, StatementRow.line, StatementRow.entry, StatementRow.value)
@@ -97,8 +97,7 @@ def one_matter(catalogue: Catalogue, digests: Sequence[str]) -> dict[str, str]:
     """Companions with the frames that they stand for: those among these digests, and all of their frames."""
     found: dict[str, str] = {}
     with transaction(catalogue.engine) as session:
-        for start in range(0, len(digests), 400):
-            chunk = digests[start : start + 400]
+        for chunk in chunks(digests, 400):
             stands = stand_for(session, chunk)
             found |= stands | companions_of(session, list({*chunk, *stands.values()}))
     return found

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable
 
 from sqlalchemy import func, select
 
+from archive.catalogue.affected import chunks
 from archive.catalogue.database import transaction
 from archive.catalogue.index import Catalogue
 from archive.catalogue.rows import HoldingRow
@@ -16,7 +17,7 @@ def copies_of(catalogue: Catalogue, digests: Iterable[str]) -> dict[str, list[Co
     """Every copy of these bytes on any volume, by digest; digests that nobody holds are left out."""
     found: dict[str, list[Copy]] = {}
     with transaction(catalogue.engine) as session:
-        for chunk in _chunks(sorted(set(digests))):
+        for chunk in chunks(sorted(set(digests))):
             query = select(HoldingRow).where(HoldingRow.digest.in_(chunk))
             query = query.order_by(HoldingRow.volume, HoldingRow.folder, HoldingRow.path)
             for row in session.scalars(query):
@@ -31,8 +32,3 @@ def held_count(catalogue: Catalogue, volume: str, folder: str) -> int:
     query = query.where(HoldingRow.volume == volume, HoldingRow.folder == folder)
     with transaction(catalogue.engine) as session:
         return session.scalar(query) or 0
-
-
-def _chunks(values: Sequence[str], size: int = 500) -> Iterator[Sequence[str]]:
-    for start in range(0, len(values), size):
-        yield values[start : start + size]

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 from sqlalchemy import Engine, and_, delete, func, or_, select
 from sqlalchemy.orm import Session
 
 from archive.catalogue import registers
+from archive.catalogue.affected import chunks
 from archive.catalogue.apply import apply_entries
 from archive.catalogue.bulk import fill
 from archive.catalogue.contests import settle_contests
@@ -187,7 +188,7 @@ class Catalogue:
         """
         found: dict[tuple[str, str], StatementRow] = {}
         with transaction(self.engine) as session:
-            for chunk in _chunks(subjects):
+            for chunk in chunks(subjects):
                 pairs = companions_of(session, chunk)
                 asked = [*chunk, *pairs]
                 query = select(StatementRow).where(
@@ -298,7 +299,7 @@ class Catalogue:
     def frames_by_id(self, ids: Sequence[str]) -> dict[str, Frame]:
         found: dict[str, Frame] = {}
         with transaction(self.engine) as session:
-            for chunk in _chunks(ids):
+            for chunk in chunks(ids):
                 rows = session.execute(FRAMES.where(FrameRow.id.in_(chunk)))
                 found |= {row.id: frame_of_row(row) for row in rows}
         return found
@@ -375,8 +376,3 @@ def _take(session: Session, items: Iterable[Entry | Fault]) -> list[Unnumbered]:
     unnumbered = derive(session, affected)
     settle_contests(session, affected)
     return unnumbered
-
-
-def _chunks(values: Sequence[str], size: int = 500) -> Iterator[Sequence[str]]:
-    for start in range(0, len(values), size):
-        yield values[start : start + size]

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from sqlalchemy import select
 
+from archive.catalogue.affected import chunks
 from archive.catalogue.database import transaction
 from archive.catalogue.index import Catalogue
 from archive.catalogue.rows import SelectionFrameRow, StatementRow
@@ -33,8 +34,7 @@ def _last(catalogue: Catalogue, frames: Sequence[str]) -> dict[str, tuple[EntryI
     found: dict[str, tuple[EntryId, float | None]] = {}
     order: dict[str, tuple[int, str]] = {}
     with transaction(catalogue.engine) as session:
-        for start in range(0, len(frames), 400):
-            chunk = frames[start : start + 400]
+        for chunk in chunks(frames, 400):
             pairs = companions_of(session, chunk)
             query = (
                 select(

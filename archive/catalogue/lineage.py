@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from archive.catalogue.affected import chunks
 from archive.catalogue.database import transaction
 from archive.catalogue.index import Catalogue
 from archive.catalogue.rows import (
@@ -35,8 +36,7 @@ def versions_of(catalogue: Catalogue, frames: Sequence[str], line: str = MAIN) -
     """Every version of these frames, own and shared, oldest first."""
     found: dict[str, list[Version]] = {frame: [] for frame in frames}
     with transaction(catalogue.engine) as session:
-        for start in range(0, len(frames), 400):
-            chunk = frames[start : start + 400]
+        for chunk in chunks(frames, 400):
             pairs = companions_of(session, chunk)
             # A version keeps the digest that it was stated about: selections and ramps know no other.
             for version in _versions(session, [*chunk, *pairs], line):
@@ -127,8 +127,8 @@ def standings(catalogue: Catalogue, frames: Sequence[str], line: str | None = No
 def _stands(catalogue: Catalogue, frames: Sequence[str]) -> dict[str, str]:
     found: dict[str, str] = {}
     with transaction(catalogue.engine) as session:
-        for start in range(0, len(frames), 400):
-            found |= stand_for(session, frames[start : start + 400])
+        for chunk in chunks(frames, 400):
+            found |= stand_for(session, chunk)
     return found
 
 
@@ -140,8 +140,8 @@ def lines_of(catalogue: Catalogue, frames: Sequence[str]) -> list[str]:
     """The names under which lines of these frames were started, the main line first."""
     found: set[str] = set()
     with transaction(catalogue.engine) as session:
-        for start in range(0, len(frames), 400):
-            query = select(VersionRow.line).where(VersionRow.frame.in_(frames[start : start + 400]))
+        for chunk in chunks(frames, 400):
+            query = select(VersionRow.line).where(VersionRow.frame.in_(chunk))
             found.update(session.scalars(query.distinct()))
     return [MAIN, *sorted(found - {MAIN})]
 
@@ -233,9 +233,7 @@ def effectives(catalogue: Catalogue, keys: Sequence[str]) -> dict[str, Effective
     """The recorded effective recipes under these keys."""
     found: dict[str, EffectiveRecipe] = {}
     with transaction(catalogue.engine) as session:
-        for start in range(0, len(keys), 400):
-            rows = session.scalars(
-                select(EffectiveRow).where(EffectiveRow.key.in_(keys[start : start + 400]))
-            )
+        for chunk in chunks(keys, 400):
+            rows = session.scalars(select(EffectiveRow).where(EffectiveRow.key.in_(chunk)))
             found |= {row.key: EffectiveRecipe.from_json(json.loads(row.document)) for row in rows}
     return found

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 
 from sqlalchemy import Engine, delete, func, select
 
+from archive.catalogue.affected import chunks
 from archive.catalogue.database import transaction
 from archive.catalogue.inserting import insert_rows
 from archive.catalogue.rows import EntryRow, JournalFolderRow
@@ -55,8 +56,8 @@ def note_folders(
         if len(path) <= _LONGEST_PATH and path.isprintable()
     ]
     with transaction(engine) as session:
-        for start in range(0, len(gone), 500):
-            some = JournalFolderRow.path.in_([p for p in gone[start : start + 500] if p.isprintable()])
+        for chunk in chunks(gone):
+            some = JournalFolderRow.path.in_([path for path in chunk if path.isprintable()])
             session.execute(delete(JournalFolderRow).where(JournalFolderRow.volume == volume, some))
         insert_rows(session, JournalFolderRow, rows)
 
@@ -86,8 +87,8 @@ def known_among(engine: Engine, names: Iterable[str]) -> set[str]:
     """Those of these entries that were taken in."""
     asked, found = sorted(names), set[str]()
     with transaction(engine) as session:
-        for start in range(0, len(asked), 500):
-            query = select(EntryRow.name).where(EntryRow.name.in_(asked[start : start + 500]))
+        for chunk in chunks(asked):
+            query = select(EntryRow.name).where(EntryRow.name.in_(chunk))
             found.update(session.scalars(query))
     return found
 

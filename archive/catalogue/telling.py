@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, delete, select
+from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from archive.catalogue.affected import Affected, chunks
@@ -26,7 +26,25 @@ from archive.model.capture import Role
 Moments = dict[str, list[datetime]]
 """When frames of a camera stood or stand now, for those that were told anew."""
 
-_MASTERS = (str(Role.RAW), str(Role.PICTURE))
+MASTERS = (
+    select(
+        FileRow.digest,
+        FileRow.path,
+        FileRow.role,
+        FileRow.modified,
+        FileRow.facts,
+        RollRow.id.label("roll"),
+        RollRow.camera,
+        RollRow.site,
+    )
+    .join(RollRow, RollRow.id == FileRow.roll)
+    .where(FileRow.role.in_((str(Role.RAW), str(Role.PICTURE))), FileRow.companion_of.is_(None))
+    .order_by(RollRow.counter, RollRow.entry, RollRow.id, FileRow.path)
+)
+"""A query, to be narrowed down, for files that are masters as far as their own rolls say.
+
+They come in the order in which they were taken in: of equal bytes the first is the frame's.
+"""
 
 
 def tell_frames(session: Session, affected: Affected) -> Moments:
@@ -92,28 +110,8 @@ class _Teller:
         """The file each frame is known by, and its corrected facts; of equal bytes the first taken in."""
         away = set(self._session.scalars(paired(digests)))
         told = said_last(self._session, "facts", digests, pairs)
-        query = (
-            select(
-                FileRow.digest,
-                FileRow.path,
-                FileRow.role,
-                FileRow.modified,
-                FileRow.facts,
-                RollRow.id.label("roll"),
-                RollRow.camera,
-                RollRow.site,
-            )
-            .join(RollRow, RollRow.id == FileRow.roll)
-            .where(FileRow.digest.in_(digests), *is_master())
-            .order_by(RollRow.counter, RollRow.entry, RollRow.id, FileRow.path)
-        )
         seen: set[str] = set()
-        for row in self._session.execute(query):
+        for row in self._session.execute(MASTERS.where(FileRow.digest.in_(digests))):
             if row.digest not in seen and row.digest not in away:
                 seen.add(row.digest)
                 yield row, told.get((row.digest, ""))
-
-
-def is_master() -> Iterable[ColumnElement[bool]]:
-    """The conditions on a file that make it a frame's master as far as its own roll says."""
-    return FileRow.role.in_(_MASTERS), FileRow.companion_of.is_(None)

@@ -11,6 +11,7 @@ from archive.catalogue.levelling import last_levellings, levels_of
 from archive.editing.bench import NOTHING, Bench
 from archive.editing.decisions import Decisions
 from archive.errors import ArchiveError, counted
+from archive.journal.current import selections
 from archive.model.capture import Selection
 from archive.model.entry import (
     HOUSE,
@@ -145,7 +146,7 @@ class Before:
     def levelling(self, entry: Entry) -> Restored:
         """What frames were levelled by, frame by frame: other selections may hold some of them too."""
         catalogue = self._bench.books.catalogue
-        lists = selections_of(entry)
+        lists = selections(entry)
         listed = {
             frame: lists[s] for c in entry.about(LEVELLING) for s in c.subjects for frame in lists[s].frames
         }
@@ -190,7 +191,7 @@ class Before:
     def _levels(self, entry: Entry, wanted: Mapping[str, str], same: Mapping[str, str]) -> dict[str, _Level]:
         found: dict[str, _Level] = {}
         for past in self._older(entry):
-            lists = selections_of(past)
+            lists = selections(past)
             for change in past.about(LEVELLING):
                 for along in (lists[subject] for subject in change.subjects):
                     for position, told in enumerate(along.frames):
@@ -218,11 +219,6 @@ class _Level:
     def stops(self) -> float | None:
         stops = [] if self.value is None else self.value["stops"]
         return stops[self.position] if self.position < len(stops) else None
-
-
-def selections_of(entry: Entry) -> dict[str, Selection]:
-    """The selections that an entry lists, by id."""
-    return {s: Selection.from_json(c.value) for c in entry.about(SELECTION) for s in c.subjects}
 
 
 def _about(subject: str, layer: str, same: Mapping[str, str]) -> str:

@@ -19,10 +19,8 @@ from archive.model.capture import Frame
 from archive.model.editing import Saved
 from archive.model.entry import LENS, Change, Draft
 from archive.model.lens import FallOffMeasure, LensAnswer, LensApplied, LensCandidate
-from archive.model.recipe import EffectiveRecipe, Recipe
+from archive.model.recipe import LENS_OPERATORS, EffectiveRecipe, Recipe
 
-LENS_OPERATORS = ("distortion", "lateral_colour", "fall_off")
-"""What the lens database has values for."""
 _MANY = 64
 
 

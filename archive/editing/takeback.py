@@ -7,11 +7,12 @@ from dataclasses import dataclass, field
 
 from archive.catalogue.decided import one_matter
 from archive.catalogue.lineage import selection_of, versions_of
-from archive.editing.before import Before, Restored, selections_of
+from archive.editing.before import Before, Restored
 from archive.editing.bench import NOTHING, Bench, check_shares
 from archive.editing.decisions import DECIDED, NUMBER, Decisions, change_in_words
 from archive.engine import operator
 from archive.errors import ArchiveError, UsageError, counted, shown
+from archive.journal.current import selections
 from archive.journal.recipes import version_value
 from archive.journal.sharing import Share, elsewhere, settled_on, shared_draft
 from archive.journal.withdrawing import Withdrawn, without
@@ -134,7 +135,7 @@ class TakingBack:
 
     def _shared(self, entry: Entry, change: Change) -> Restored:
         catalogue, found = self._bench.books.catalogue, Restored()
-        lists = selections_of(entry)
+        lists = selections(entry)
         listed = {told: lists[subject] for subject in change.subjects for told in lists[subject].frames}
         same = one_matter(catalogue, list(listed))
         frames = {same.get(told, told): told for told in listed}

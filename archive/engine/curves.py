@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from archive.engine import colour
+from archive.engine.kernels import detail
 from archive.engine.operators.tone import Contrast, HighlightCompression, HighlightRecovery, ShadowLift
 
 Table = npt.NDArray[np.float32]
@@ -20,9 +21,10 @@ Table = npt.NDArray[np.float32]
 LOWEST, HIGHEST, PER_STOP = -16.0, 6.0, 32.0
 _DISPLAY_STEPS = 16384
 _TOE = 2.5
-# Compression without room above white gathers tones by this share of its reach at most, and what is nearer
-# to clipping than a third of what it is lowered by is held up.
-_GATHERED, HOLD = 0.37, 3.0
+# Compression without room above white gathers tones by this share of its reach at most.
+_GATHERED = 0.37
+# What is nearer to clipping than a third of what it is lowered by is held up, at the slope the kernel has.
+HOLD = float(detail.HOLD)
 _FLATTEST = 0.15
 
 

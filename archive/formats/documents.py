@@ -10,14 +10,12 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from archive.errors import ArchiveError, DamagedFileError, shown
-from archive.model.identity import canonical
+from archive.model.identity import EXACT, PLAIN, canonical
 
 MAX_DOCUMENT = 64 * 1024 * 1024
 
-_EXACT = 2**53 - 1
 _ODD = re.compile(rb"[0-9]e[-+]|[\xf0-\xf4]")
 """Very large or small fractions, and characters beyond 16 bits: where encoders differ."""
-_PLAIN = json.JSONEncoder(ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":"))
 
 Model = TypeVar("Model", bound="Document")
 Fitted = TypeVar("Fitted")
@@ -43,7 +41,7 @@ class Document(Part):
 def _integer(text: str) -> int | float:
     # Numbers of JSON are doubles (RFC 8785 §3.2.2.3); an integer beyond their exact range is one too.
     value = int(text)
-    return value if -_EXACT <= value <= _EXACT else float(value)
+    return value if -EXACT <= value <= EXACT else float(value)
 
 
 _DECODER = json.JSONDecoder(parse_int=_integer)
@@ -76,7 +74,7 @@ def parse(data: bytes, name: str) -> dict[str, Any]:
 def is_canonical(document: dict[str, Any], data: bytes) -> bool:
     """Whether ``data`` is the one byte form of the document that was read from it."""
     try:
-        if not _is_odd(data) and _PLAIN.encode(document).encode() == data:
+        if not _is_odd(data) and PLAIN.encode(document).encode() == data:
             return True
         return canonical(document) == data
     except ValueError:

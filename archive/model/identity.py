@@ -23,8 +23,10 @@ FileKey = NewType("FileKey", str)
 
 JSON = Any
 
-_PLAIN = json.JSONEncoder(ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":"))
-_EXACT = 2**53 - 1
+PLAIN = json.JSONEncoder(ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":"))
+"""Writes as RFC 8785 says, but for some numbers and characters."""
+EXACT = 2**53 - 1
+"""The greatest whole number that a double and all its neighbours tell apart (RFC 8785 §3.2.2.3)."""
 _ODD = re.compile(rb"\.0(?:[,}\]]|$)|[0-9]e[-+]|(?:\":|[,\[]|^)-?[0-9]{16}|[\xf0-\xf4]")
 """Whole or very large or small fractions, long integers, characters beyond 16 bits: where encoders differ."""
 _FRAME = re.compile(r"xxh128:[0-9a-f]{32}")
@@ -54,7 +56,7 @@ def _quickly(document: JSON) -> bytes | None:
     Most documents are such, and it is ten times faster.
     """
     try:
-        data = _PLAIN.encode(_settled(document)).encode()
+        data = PLAIN.encode(_settled(document)).encode()
     except (TypeError, ValueError, RecursionError):
         return None
     return data if _ODD.search(data) is None else None
@@ -68,7 +70,7 @@ def _settled(document: JSON) -> JSON:
         return {name: _settled(value) for name, value in document.items()}
     if isinstance(document, list | tuple):
         return [_settled(value) for value in document]
-    if type(document) is float and document.is_integer() and abs(document) <= _EXACT:
+    if type(document) is float and document.is_integer() and abs(document) <= EXACT:
         return int(document)
     return document
 

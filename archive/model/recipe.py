@@ -12,7 +12,7 @@ Value = float | int | str | bool
 
 FINISH = "finish"
 """How the whole finish is named where operators are."""
-LENS_OPERATORS = ("distortion", "fall_off", "lateral_colour")
+LENS_OPERATORS = ("distortion", "lateral_colour", "fall_off")
 """Operators whose values are a lens's own profile, measured or found; all of them are in the recipe."""
 
 

@@ -25,7 +25,7 @@ _SMALLEST_ROOT = np.float32(3e-5)
 # Differences to the surroundings level off beyond this many stops: a ridge or a star is no texture.
 _TEXTURE = np.float32(1.5)
 # What is next to clipping is held up at this slope.
-_HOLD = np.float32(3)
+HOLD = np.float32(3)
 _FAINT, _VISIBLE = np.float32(-12), np.float32(-8)
 
 
@@ -100,7 +100,7 @@ def gains_of_tone(  # type: ignore[no-untyped-def]
                 look_up(regional, positions, places, added)
                 for column in range(width):
                     x = np.uintp(column)
-                    added[x] = max(added[x], _HOLD * stops[x] + least)
+                    added[x] = max(added[x], HOLD * stops[x] + least)
             if local != _ZERO:
                 for column in range(width):
                     x = np.uintp(column)

@@ -9,10 +9,11 @@ import pytest
 from support.exports import SEQUENCE, Studio, studio
 
 from archive.catalogue.levelling import last_levellings, levels_of
-from archive.editing.before import Before, selections_of
+from archive.editing.before import Before
 from archive.editing.decisions import Decisions
 from archive.editing.levelling import METHOD
 from archive.errors import ArchiveError
+from archive.journal.current import selections
 
 
 @pytest.fixture
@@ -60,7 +61,7 @@ def test_levelling_that_was_taken_off_comes_back_as_it_was_stated(place: Studio)
     taken = place.workspace.taking_back.take_back(dropped)
     assert told(place) == [0.1, 0.2, 0.3, None, None, None]
     entry = Decisions(place.workspace.recipes.bench).entry(taken.entries[0])
-    lists = selections_of(entry)
+    lists = selections(entry)
     (change,) = entry.about("levelling")
     assert set(change.subjects) == set(lists)
     stated = {"method": METHOD, "region": [0, 0, 1, 1], "cells": [1, 2], "stops": [0.1, 0.2, 0.3]}
