@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from support.cards import BEGIN, archive_in, contents, put, site_of, tiny_card
 from support.disks import MemoryDisk
+from support.stopping import Stop, stop
 from support.takings import Taking, masters, unlisted_or_wrong
 from support.tinydng import tiny_dng
 
@@ -221,12 +222,6 @@ def test_a_link_swapped_in_after_the_card_was_looked_at_is_not_followed(
 def test_what_has_a_planned_name_is_a_clash_of_that_file_and_not_a_fault_of_the_volume(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    class Stop(BaseException):
-        pass
-
-    def stop(*_arguments: Any) -> None:
-        raise Stop
-
     card = tiny_card(tmp_path / "card", 4)
     with archive_in(tmp_path / "a") as workspace:
         site = site_of(workspace)

@@ -7,6 +7,7 @@ import pytest
 from PIL import Image
 from support.cards import spoil
 from support.exports import SEQUENCE, Studio, studio
+from support.stopping import Stop, stop
 
 from archive.errors import ArchiveError, Exit
 from archive.exports import run
@@ -121,9 +122,6 @@ def test_no_room_for_a_picture_is_told_and_the_job_ends(
 def test_a_job_that_was_stopped_goes_on_under_its_own_id(
     place: Studio, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    class Stop(BaseException):
-        pass
-
     publish = run._publish
     count = [0]
 
@@ -149,12 +147,6 @@ def test_a_published_file_that_was_not_recorded_is_taken_up_by_its_own_job(
     place: Studio, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from archive.exports.record import Recorder
-
-    class Stop(BaseException):
-        pass
-
-    def stop(*_arguments: object, **_options: object) -> None:
-        raise Stop
 
     with monkeypatch.context() as patch, pytest.raises(Stop):
         patch.setattr(Recorder, "delivered", stop)
@@ -208,12 +200,6 @@ def test_a_job_killed_between_its_last_record_and_its_end_is_ended_by_the_next_r
     place: Studio, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from archive.exports.record import Recorder
-
-    class Stop(BaseException):
-        pass
-
-    def stop(*_arguments: object, **_options: object) -> None:
-        raise Stop
 
     with monkeypatch.context() as patch, pytest.raises(Stop):
         patch.setattr(Recorder, "end", stop)

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 from support.cards import archive_in, put, site_of, spoil, tiny_card, wav
+from support.stopping import Stop, stop
 
 from archive.errors import Exit
 from archive.ingest import carrying, opening
@@ -78,12 +79,6 @@ def test_a_clip_s_and_a_frame_s_companions_are_recorded_with_it(tmp_path: Path) 
 def test_a_copy_damaged_between_two_runs_is_noticed_before_it_is_listed(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    class Stop(BaseException):
-        pass
-
-    def stop(*_arguments: object, **_options: object) -> None:
-        raise Stop
-
     card = tiny_card(tmp_path / "card", 3)
     with archive_in(tmp_path / "a") as workspace:
         with monkeypatch.context() as patch, pytest.raises(Stop):

@@ -7,16 +7,13 @@ from pathlib import Path
 
 import pytest
 from support.cards import NIGHT, archive_in, site_of, tiny_card
+from support.stopping import Stop, stop
 
 from archive.errors import Exit, UsageError
 from archive.ingest import carrying
 from archive.store.durable import LocalDisk
 from archive.views.cli.app import app
 from archive.workspace import open_archive
-
-
-class Stop(BaseException):
-    pass
 
 
 def interrupted(archive: Path, card: Path, monkeypatch: pytest.MonkeyPatch, *, at: str) -> None:
@@ -75,9 +72,6 @@ def test_it_says_in_words_what_it_did_and_asks_for_a_card_or_the_option(
 def test_a_run_stopped_while_it_closes_is_completed_by_the_next(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def stop(*_arguments: object, **_options: object) -> None:
-        raise Stop
-
     card = tiny_card(tmp_path / "card", 3)
     interrupted(tmp_path / "a", card, monkeypatch, at="NOCT0003.JPG")
     for step in ("record_generation", "_state", "forget_record"):

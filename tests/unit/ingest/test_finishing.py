@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from support.cards import put, tiny_card
 from support.disks import MemoryDisk
+from support.stopping import Stop, stop
 from support.takings import Taking
 
 from archive.ingest.card import Card
@@ -19,17 +20,10 @@ NO_CARD = Card(source=Path(), files=(), ignored=(), failed=())
 FILES = {f"100NOCTU/NOCT000{n}.JPG" for n in (1, 2, 3)}
 
 
-class Stop(BaseException):
-    pass
-
-
 @pytest.fixture
 def disks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> dict[str, MemoryDisk]:
     """Two, on which an ingest has proven everything, and listed nothing."""
     made = {"BLUE": MemoryDisk(), "RED": MemoryDisk()}
-
-    def stop(*_arguments: object) -> None:
-        raise Stop
 
     with monkeypatch.context() as patch, pytest.raises(Stop):
         patch.setattr("archive.ingest.run.conclude", stop)

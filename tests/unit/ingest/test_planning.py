@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from support.cards import contents, tiny_card
 from support.disks import MemoryDisk
+from support.stopping import Stop
 from support.takings import Taking, masters, statements
 
 from archive.errors import ArchiveError
@@ -31,9 +32,6 @@ def test_the_record_is_durable_on_every_volume_before_anything_is_copied(tmp_pat
 
 
 def test_a_record_names_its_volumes_and_every_file_once(tmp_path: Path) -> None:
-    class Stop(BaseException):
-        pass
-
     def stop(what: str) -> None:
         if what.startswith("publish masters/"):
             raise Stop
@@ -62,9 +60,6 @@ def test_a_card_without_room_changes_nothing_anywhere(tmp_path: Path) -> None:
 
 
 def test_a_second_volume_named_in_the_middle_gets_the_record_and_the_same_roll(tmp_path: Path) -> None:
-    class Stop(BaseException):
-        pass
-
     def stop(what: str) -> None:
         if what.endswith("NOCT0002.JPG"):
             raise Stop

@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 from support.cards import BEGIN, archive_in, contents, demo_cards, jpeg, put, site_of, tiny_card, wav
 from support.commands import surroundings
+from support.stopping import Stop, stop
 
 from archive.errors import ArchiveError, Exit, UsageError
 from archive.ingest import carrying, opening, run
@@ -346,9 +347,6 @@ def test_a_second_ctrl_c_ends_a_run_whose_cards_all_hang() -> None:
 def test_a_card_that_is_stopped_stops_the_cards_beside_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    class Stop(BaseException):
-        pass
-
     cards = [tiny_card(tmp_path / f"card{n}", 4, serial=f"00041{n}", first=10 * n) for n in (1, 2)]
     devices(monkeypatch)
 
@@ -394,12 +392,6 @@ def test_two_cards_that_only_together_are_too_large_are_not_both_begun(
 def test_a_clock_and_a_site_told_between_two_runs_do_not_split_the_roll(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    class Stop(BaseException):
-        pass
-
-    def stop(*_arguments: object, **_options: object) -> None:
-        raise Stop
-
     card = tiny_card(tmp_path / "card", 6)
     with archive_in(tmp_path / "a") as workspace:
         with monkeypatch.context() as patch, pytest.raises(Stop):
@@ -417,12 +409,6 @@ def test_a_clock_and_a_site_told_between_two_runs_do_not_split_the_roll(
 def test_a_run_that_is_stopped_says_what_is_verified_where_and_that_the_card_is_to_be_kept(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    class Stop(BaseException):
-        pass
-
-    def stop(*_arguments: object, **_options: object) -> None:
-        raise Stop
-
     card = tiny_card(tmp_path / "card", 6)
     with archive_in(tmp_path / "a") as workspace, monkeypatch.context() as patch:
         patch.setattr(carrying, "record_generation", stop)
@@ -453,12 +439,6 @@ def test_a_volume_without_room_is_refused_before_the_first_byte(
 def test_an_ingest_stopped_anywhere_is_completed_by_the_next(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, stage: str
 ) -> None:
-    class Stop(BaseException):
-        pass
-
-    def stop(*_arguments: object, **_options: object) -> None:
-        raise Stop
-
     card = tiny_card(tmp_path / "card", 6)
     with archive_in(tmp_path / "a") as workspace, monkeypatch.context() as patch:
         if stage == "remove":
@@ -481,9 +461,6 @@ def test_an_ingest_stopped_anywhere_is_completed_by_the_next(
 def test_an_interrupted_card_waits_while_another_is_taken(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    class Stop(BaseException):
-        pass
-
     card = tiny_card(tmp_path / "card", 3)
     other = tiny_card(tmp_path / "other", 3, serial="000999", first=20)
     opened = opening.open_plain

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from support.stopping import Stop
 
 from archive.errors import ArchiveError
 from archive.formats.volume import VolumeMark
@@ -246,9 +247,6 @@ def test_what_no_card_has_is_only_proven_where_it_lies(card: Path, two: list[Vol
 def test_a_run_that_is_stopped_leaves_no_temporary_file_and_takes_nothing_back(
     card: Path, two: list[Volume], engine: Engine
 ) -> None:
-    class Stop(BaseException):
-        pass
-
     def stop(count: int) -> None:
         if count == 65_536:
             raise Stop

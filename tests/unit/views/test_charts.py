@@ -3,43 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 from PIL import Image
+from support.rampsheets import MOMENTS, sheet
 
 from archive.errors import UsageError
-from archive.model.editing import AnchorLine, RampLine, RampSheet
 from archive.views.charts import Strip, write_ramps, write_strips
-
-MOMENTS = tuple(datetime(2026, 3, 18, 21, 30, tzinfo=UTC) + timedelta(seconds=10 * n) for n in range(60))
-
-
-def sheet(**changed: Any) -> RampSheet:
-    """A run of ten minutes whose exposure falls from 0.5 to −0.5 stops."""
-    line = RampLine(
-        parameter="exposure.stops",
-        unit="stops",
-        rule="linear",
-        scale="linear",
-        anchors=(
-            AnchorLine(frame="NOCT0001.DNG", position=1, taken=MOMENTS[0], value=0.5, words="+0.50 stops"),
-            AnchorLine(frame="NOCT0060.DNG", position=60, taken=MOMENTS[-1], value=-0.5, words="−0.50 stops"),
-        ),
-        values=tuple(0.5 - n / 59 for n in range(60)),
-    )
-    held = RampSheet(
-        title="2026-03-18/north/1",
-        zone="Europe/Oslo",
-        frames=tuple(f"NOCT{n:04d}.DNG" for n in range(1, 61)),
-        taken=MOMENTS,
-        exposure=(6.0,) * 60,
-        ramps=(line,),
-    )
-    return replace(held, **changed)
 
 
 def test_a_drawn_ramp_is_dark_on_white_with_a_strip_for_each_curve(tmp_path: Path) -> None:
