@@ -62,6 +62,8 @@ class Decoded:
     camera : what the colours mean; None when they are linear sRGB already.
     orientation : EXIF value 1 to 8, how the picture is to be turned; pixels are as stored.
     aspect : width of a sample divided by its height.
+    noise : what a raw file itself says of its noise: variance per light, 1.0 = clipping, and at none.
+    iso : the sensitivity that a raw file states; 0 where it states none.
     sensor : facts for people: source, width, height, …
     """
 
@@ -72,6 +74,8 @@ class Decoded:
     camera: CameraColour | None = None
     orientation: int = 1
     aspect: float = 1.0
+    noise: tuple[float, float] | None = None
+    iso: float = 0.0
     sensor: Mapping[str, Any] = field(default_factory=dict)
 
     @property
@@ -256,6 +260,8 @@ def _decoded(facts: Mapping[str, Any], arrays: list[Any], orientation: int | Non
             camera=meaning,
             orientation=turned,
             aspect=float(facts["aspect"]),
+            noise=(float(told[0]), float(told[1])) if (told := facts["noise"]) else None,
+            iso=float(facts["iso"]),
             sensor=facts["sensor"],
         )
     if facts["layout"] == "linear":

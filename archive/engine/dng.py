@@ -24,6 +24,7 @@ TILE_WIDTH, TILE_HEIGHT, TILES, TILE_BYTES, CHILDREN = 322, 323, 324, 325, 330
 CFA_SIZE, CFA, CFA_COLOURS, CFA_LAYOUT = 33421, 33422, 50710, 50711
 DNG_VERSION, LINEARISATION, AS_SHOT_NEUTRAL, ACTIVE_AREA, MASKED_AREAS = 50706, 50712, 50728, 50829, 50830
 _FILL_ORDER, _COLOUR_FILTER, _NONE, _JPEG = 266, 32803, 1, 7
+_RAW_KINDS = (_COLOUR_FILTER, 34892)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -105,11 +106,18 @@ def layout_of(data: bytes) -> Layout | None:
 
 def is_dng(data: bytes) -> bool:
     """Whether these bytes begin as a DNG does, with directories that can be read."""
+    return bool(raw_first(data))
+
+
+def raw_first(data: bytes) -> list[Directory]:
+    """The directories of a DNG, those of mosaics and linear samples first; none of any other file."""
     try:
         directories = _directories(data)
     except (struct.error, ValueError):
-        return False
-    return bool(directories) and DNG_VERSION in directories[0].entries
+        return []
+    if not directories or DNG_VERSION not in directories[0].entries:
+        return []
+    return sorted(directories, key=lambda each: each.number(PHOTOMETRIC, 0) not in _RAW_KINDS)
 
 
 def _directories(data: bytes) -> list[Directory]:

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 import rawpy
 
-from archive.engine import colour, dng, dngheader
+from archive.engine import colour, dng, dngheader, toldnoise
 from archive.engine.picturefile import UndecodableError
 
 # LibRaw's rotation codes in terms of EXIF's.
@@ -68,6 +68,7 @@ def read_own(data: bytes, layout: dng.Layout) -> tuple[dict[str, Any], list[Arra
                 "layout": "mosaic",
                 **_levels(small, _channels(layout, top, left)),
                 **_shared(small, sizes, pixels.shape),
+                **_noise(raw, data),
             }
     except rawpy.LibRawError:
         return None
@@ -90,6 +91,7 @@ def _once(data: bytes) -> tuple[dict[str, Any], list[Array]]:
             raw.unpack()
             if _is_bayer(raw):
                 facts, pixels = _mosaic(raw)
+                facts |= _noise(raw, data)
             elif _is_linear(raw) and dng.is_dng(data):
                 facts, pixels = _stacked(raw)
             else:
@@ -146,6 +148,12 @@ def _levels(raw: Any, channels: list[int]) -> dict[str, Any]:
         "black": [float(blacks[channel]) for channel in channels],
         "white": float(raw.white_level),
     }
+
+
+def _noise(raw: Any, data: bytes) -> dict[str, Any]:
+    """What the file says that tells how noisy it is; an ISO speed of 0 where it says none."""
+    iso = float(raw.other.iso_speed)
+    return {"noise": toldnoise.told(data), "iso": iso if 0 < iso < 1e9 else 0.0}
 
 
 def _is_linear(raw: Any) -> bool:
