@@ -6,9 +6,10 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from archive.errors import ArchiveError, DamagedFileError, shown
 from archive.formats import survey as survey_format
+from archive.model.identity import derived_key
 from archive.model.survey import KeptFile, SurveyDocument
 from archive.store.digest import digest_bytes
-from archive.store.durable import read_bytes, temporary_name, write_new
+from archive.store.durable import read_bytes, temporary_name
 from archive.store.ports import Disk
 
 SURVEY = "survey"
@@ -43,6 +44,12 @@ def read_document(disk: Disk, folder: str, name: str) -> SurveyDocument:
     return survey_format.decode(data, name)
 
 
+def state_of(disk: Disk, folder: str) -> str:
+    """A key that changes when a roll's measures documents do: their names, sizes and times."""
+    found = ((name, disk.stat(f"{folder}/{name}")) for name in document_names(disk, folder))
+    return derived_key("survey-state", [[name, s.size, str(s.modified_ns)] for name, s in found if s])
+
+
 def read_kept(disk: Disk, folder: str, kept: KeptFile) -> bytes:
     """The bytes of a preview or slices file, proven.
 
@@ -65,7 +72,7 @@ def read_kept(disk: Disk, folder: str, kept: KeptFile) -> bytes:
 def write_survey(disk: Disk, folder: str, files: Mapping[str, bytes], document: SurveyDocument) -> None:
     """Put previews and slices, then the document that names them; each durable before the next.
 
-    Files that are there already with the same bytes stay.
+    Files that are there already with the same bytes stay; damaged ones give way.
     """
     for path, data in files.items():
         _publish(disk, f"{folder}/{path}", data)
@@ -73,7 +80,8 @@ def write_survey(disk: Disk, folder: str, files: Mapping[str, bytes], document: 
         # Names of one folder become durable together.
         disk.sync_folder(f"{folder}/{below}")
     name, data = survey_format.encode(document)
-    write_new(disk, folder, name, data, by="survey")
+    _publish(disk, f"{folder}/{name}", data)
+    disk.sync_folder(folder)
 
 
 def _publish(disk: Disk, target: str, data: bytes) -> None:

@@ -1,15 +1,18 @@
-"""What belongs to this machine, not to an archive: cache folder, writer ids, where volumes were mounted."""
+"""What belongs to this machine, not to an archive: cache, writer ids, mounts, complete surveys."""
 
 from __future__ import annotations
 
 import contextlib
 import json
+from collections.abc import Mapping
 from pathlib import Path
 
 import platformdirs
 
 from archive.errors import ArchiveError, shown
 from archive.model.identity import new_token
+
+_MOUNTS = "mounts.json"
 
 
 def cache_folder(archive: str) -> Path:
@@ -119,21 +122,42 @@ def _kept(path: Path) -> tuple[str, tuple[str, str] | None] | None:
 
 def remember_mount(archive: str, volume: str, root: Path) -> None:
     """Note where a volume was last mounted, so that it is found again without being named."""
-    mounts = _mounts(archive)
+    mounts = _noted(archive, _MOUNTS)
     if mounts.get(volume) != str(root):
         mounts[volume] = str(root)
-        path = cache_folder(archive) / "mounts.json"
+        path = cache_folder(archive) / _MOUNTS
         path.write_text(json.dumps(mounts, indent=1))
 
 
 def remembered_mounts(archive: str) -> dict[str, Path]:
     """Where volumes were last mounted, by volume id."""
-    return {volume: Path(root) for volume, root in _mounts(archive).items()}
+    return {volume: Path(root) for volume, root in _noted(archive, _MOUNTS).items()}
 
 
-def _mounts(archive: str) -> dict[str, str]:
+def remember_surveyed(archive: str, volume: str, states: Mapping[str, str]) -> None:
+    """Note in which state each roll's survey on a volume was seen to be complete.
+
+    A note that cannot be kept costs that the records are read again.
+    """
+    path = cache_folder(archive) / _surveyed(volume)
+    temporary = path.with_name(f"{path.name}.{new_token(8)}")
+    with contextlib.suppress(OSError):
+        temporary.write_text(json.dumps(states))
+        temporary.replace(path)
+
+
+def remembered_surveyed(archive: str, volume: str) -> dict[str, str]:
+    """The states in which the surveys of a volume were seen to be complete, by the rolls' folders."""
+    return _noted(archive, _surveyed(volume))
+
+
+def _surveyed(volume: str) -> str:
+    return f"surveyed-{volume}.json"
+
+
+def _noted(archive: str, name: str) -> dict[str, str]:
     try:
-        held = json.loads((cache_folder(archive) / "mounts.json").read_bytes())
+        held = json.loads((cache_folder(archive) / name).read_bytes())
     except (OSError, ValueError):
         return {}
     return {str(k): str(v) for k, v in held.items()} if isinstance(held, dict) else {}

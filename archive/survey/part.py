@@ -12,6 +12,7 @@ from archive.errors import ArchiveError, UsageError, shown
 from archive.model.capture import Frame
 from archive.model.clocks import ClockCheck
 from archive.model.survey import DarksFound, LevellingReport, SequenceSurvey, Suggestion, SurveyReport
+from archive.survey.backlog import named_frames, whole_archive
 from archive.survey.clock_checking import check_clocks
 from archive.survey.courses import gain_stops
 from archive.survey.darks import find_darks
@@ -37,9 +38,9 @@ class Survey:
         UsageError : when the name finds nothing.
         ArchiveError : when a volume cannot be written.
         """
-        catalogue = self._books.catalogue
-        frames: Sequence[Frame] = find(catalogue, name).frames if name else catalogue.frames()
-        return run_survey(self._books, frames, progress=progress)
+        books = self._books
+        parts = named_frames(books, find(books.catalogue, name).frames) if name else whole_archive(books)
+        return run_survey(books, parts, progress=progress)
 
     def told(self, name: str) -> tuple[SequenceSurvey, ...]:
         """What the survey says of a sequence, or of each camera's frames in a night.

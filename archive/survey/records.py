@@ -10,6 +10,7 @@ from archive.errors import ArchiveError
 from archive.model.capture import Frame
 from archive.model.survey import METHOD, SurveyDocument, SurveyedFrame
 from archive.store.surveys import document_names, read_document, survey_folder
+from archive.store.volumes import Volume
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -21,15 +22,15 @@ class Seen:
     folder: str
 
 
-def surveyed_frames(books: Books, roll_folder: str) -> dict[str, Seen]:
-    """Frames of a roll that the mounted volumes hold measures of, by frame id.
+def surveyed_frames(volumes: Sequence[Volume], roll_folder: str) -> dict[str, Seen]:
+    """Frames of a roll that these volumes hold measures of, by frame id.
 
     Documents that are damaged or newer are passed over; of several methods the highest known counts.
     """
     folder = survey_folder(roll_folder)
     found: dict[str, tuple[int, Seen]] = {}
     read: set[str] = set()
-    for volume in books.mounted:
+    for volume in volumes:
         for name in document_names(volume.disk, folder):
             if name in read:
                 continue
@@ -54,6 +55,6 @@ def seen_of(books: Books, frames: Sequence[Frame]) -> dict[str, Seen]:
     folders = {roll: folder for folder, roll in books.catalogue.rolls().items()}
     found: dict[str, Seen] = {}
     for roll in sorted({frame.roll for frame in frames}):
-        found |= surveyed_frames(books, folders[roll])
+        found |= surveyed_frames(books.mounted, folders[roll])
     wanted = {frame.id for frame in frames}
     return {frame: seen for frame, seen in found.items() if frame in wanted}

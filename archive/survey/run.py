@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass, field
@@ -29,7 +29,7 @@ from archive.store.digest import digest_bytes
 from archive.store.durable import tidy
 from archive.store.surveys import copy_survey, survey_folder, write_survey
 from archive.store.volumes import Volume
-from archive.survey.records import surveyed_frames
+from archive.survey.backlog import Complete, Part
 
 Progress = Callable[[str, int, int], None]
 
@@ -43,50 +43,71 @@ class _Batch:
     looks: list[Look] = field(default_factory=list)
 
 
-def run_survey(books: Books, frames: Sequence[Frame], *, progress: Progress) -> SurveyReport:
+def run_survey(books: Books, parts: Sequence[Part], *, progress: Progress) -> SurveyReport:
     """Measure those of these frames that have not been measured, on all processors.
 
     Records go to every mounted volume, a few dozen frames at a time: stopped, it loses no more than these. A
     volume that is only found beside, and cannot be written, is told and left out.
     A frame that cannot be read or decoded is told, and tried again next time.
     """
-    folders = {roll: folder for folder, roll in books.catalogue.rolls().items()}
-    by_roll: dict[str, list[Frame]] = {}
-    for frame in sorted(frames, key=lambda frame: (folders[frame.roll], frame.path)):
-        by_roll.setdefault(frame.roll, []).append(frame)
     failed: list[SurveyNote] = []
-    measured = held = copied = 0
+    measured = copied = 0
     with ExitStack() as stack:
         volumes = _locked(books, stack, failed)
         decoder = stack.enter_context(DecoderPool(_processors()))
-        for roll in by_roll:
-            copied += _levelled(volumes, folders[roll], failed)
-        waiting: list[Frame] = []
-        for roll, members in by_roll.items():
-            done = surveyed_frames(books, folders[roll])
-            waiting += [frame for frame in members if frame.id not in done]
-            held += sum(frame.id in done for frame in members)
+        if len(volumes) > 1:
+            for part in parts:
+                copied += _levelled(volumes, part.folder, failed)
+        waiting = _waiting(books, parts, progress)
+        total = sum(waiting.values())
+        # Loaded when their turn comes: a roll at a time, however many wait.
+        frames = (
+            (frame, part.folder)
+            for part in parts
+            if part.folder in waiting
+            for frame in part.unseen(books.mounted)
+        )
         batches: dict[tuple[str, tuple[int, int]], _Batch] = {}
-        for count, (frame, outcome) in enumerate(_looked_at(books, waiting, decoder), 1):
+        for count, (frame, folder, outcome) in enumerate(_looked_at(books, frames, decoder), 1):
             if isinstance(outcome, ArchiveError):
-                failed.append(
-                    SurveyNote(path=f"{folders[frame.roll]}/{shown(frame.path)}", text=str(outcome))
-                )
+                failed.append(SurveyNote(path=f"{folder}/{shown(frame.path)}", text=str(outcome)))
             else:
-                key = (frame.roll, outcome.size)
+                key = (folder, outcome.size)
                 batch = batches.setdefault(key, _Batch(size=outcome.size))
                 batch.frames.append(frame)
                 batch.looks.append(outcome)
                 measured += 1
                 if len(batch.frames) == MOST_FRAMES:
-                    _record(volumes, folders[frame.roll], batches.pop(key))
-            for roll, size in [each for each in batches if each[0] != frame.roll]:
-                _record(volumes, folders[roll], batches.pop((roll, size)))
-            progress("Surveying", count, len(waiting))
-        for (roll, _), batch in batches.items():
-            _record(volumes, folders[roll], batch)
-    rolls = tuple(folders[roll] for roll in by_roll)
-    return SurveyReport(measured=measured, held=held, copied=copied, rolls=rolls, failed=tuple(failed))
+                    _record(volumes, folder, batches.pop(key))
+            for ended, size in [each for each in batches if each[0] != folder]:
+                _record(volumes, ended, batches.pop((ended, size)))
+            progress("Surveying", count, total)
+        for (folder, _), batch in batches.items():
+            _record(volumes, folder, batch)
+    return SurveyReport(
+        measured=measured,
+        held=sum(part.frames for part in parts) - total,
+        copied=copied,
+        rolls=tuple(part.folder for part in parts),
+        failed=tuple(failed),
+    )
+
+
+def _waiting(books: Books, parts: Sequence[Part], progress: Progress) -> dict[str, int]:
+    """How many frames of each part were not measured yet, by folder; parts of which all were are left out."""
+    complete = Complete(books.home)
+    waiting: dict[str, int] = {}
+    try:
+        for count, part in enumerate(parts, 1):
+            left = complete.left(part)
+            if left and len(books.mounted) > 1:
+                left = part.left(books.mounted)
+            if left:
+                waiting[part.folder] = left
+            progress("Looking for what is new", count, len(parts))
+    finally:
+        complete.keep()
+    return waiting
 
 
 def _locked(books: Books, stack: ExitStack, failed: list[SurveyNote]) -> list[Volume]:
@@ -121,9 +142,9 @@ def _levelled(volumes: Sequence[Volume], roll_folder: str, failed: list[SurveyNo
 
 
 def _looked_at(
-    books: Books, frames: Sequence[Frame], decoder: DecoderPool
-) -> Iterator[tuple[Frame, Look | ArchiveError]]:
-    """Each frame with what it gave or why it gave nothing; in order, a few ahead."""
+    books: Books, frames: Iterable[tuple[Frame, str]], decoder: DecoderPool
+) -> Iterator[tuple[Frame, str, Look | ArchiveError]]:
+    """Each frame, its roll's folder, and what it gave or why it gave nothing; in order, a few ahead."""
 
     def work(frame: Frame) -> Look | ArchiveError:
         try:
@@ -133,19 +154,19 @@ def _looked_at(
         except ArchiveError as error:
             return error
 
-    pending: deque[tuple[Frame, Future[Look | ArchiveError]]] = deque()
+    pending: deque[tuple[Frame, str, Future[Look | ArchiveError]]] = deque()
     with ThreadPoolExecutor(_processors()) as pool:
         try:
-            for frame in frames:
-                pending.append((frame, pool.submit(work, frame)))
+            for frame, folder in frames:
+                pending.append((frame, folder, pool.submit(work, frame)))
                 if len(pending) > 2 * _processors():
-                    first, future = pending.popleft()
-                    yield first, future.result()
+                    first, first_folder, future = pending.popleft()
+                    yield first, first_folder, future.result()
             while pending:
-                first, future = pending.popleft()
-                yield first, future.result()
+                first, first_folder, future = pending.popleft()
+                yield first, first_folder, future.result()
         finally:
-            for _, future in pending:
+            for *_, future in pending:
                 future.cancel()
 
 

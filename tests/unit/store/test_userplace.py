@@ -12,7 +12,9 @@ from archive.store.userplace import (
     cache_folder,
     database_url,
     remember_mount,
+    remember_surveyed,
     remembered_mounts,
+    remembered_surveyed,
     writer_of,
 )
 
@@ -98,3 +100,12 @@ def test_a_damaged_list_of_mounts_is_begun_anew(text: str, tmp_path: Path) -> No
     assert remembered_mounts(ARCHIVE) == {}
     remember_mount(ARCHIVE, "v1", tmp_path)
     assert remembered_mounts(ARCHIVE) == {"v1": tmp_path}
+
+
+def test_complete_surveys_are_remembered_by_volume(cache: Path) -> None:
+    assert remembered_surveyed(ARCHIVE, "v1") == {}
+    remember_surveyed(ARCHIVE, "v1", {"2026-03-18/north-7c1f9a2e": "a state"})
+    assert remembered_surveyed(ARCHIVE, "v1") == {"2026-03-18/north-7c1f9a2e": "a state"}
+    assert remembered_surveyed(ARCHIVE, "v2") == {}
+    # Nothing half written is left beside it.
+    assert [path.name for path in cache_folder(ARCHIVE).iterdir()] == ["surveyed-v1.json"]

@@ -10,7 +10,7 @@ from threading import Barrier
 
 import numpy as np
 import pytest
-from support.cards import archive_in, site_of
+from support.cards import archive_in, site_of, spoil
 from support.exports import SEQUENCE, Studio, studio
 from support.rawcard import HEIGHT, WIDTH, level, raw_card
 
@@ -208,3 +208,12 @@ def test_frames_are_looked_at_side_by_side_on_every_processor(
     monkeypatch.setattr(run, "look", meeting)
     report = place.workspace.survey.run(progress=quiet)
     assert (report.measured, report.failed) == (6, ())
+
+
+def test_a_damaged_document_gives_way_to_the_one_that_is_measured_again(place: Studio) -> None:
+    place.workspace.survey.run(progress=quiet)
+    held = contents(place.root)
+    (document,) = (place.root / "survey").rglob("measures-*.json")
+    spoil(document)
+    assert place.workspace.survey.run(progress=quiet).measured == 6
+    assert contents(place.root) == held

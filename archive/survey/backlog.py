@@ -1,0 +1,96 @@
+"""What is still to be measured, roll by roll: of a whole archive never more than one roll is held at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from archive.catalogue.backlog import frames_of_roll, rolls_of_frames
+from archive.catalogue.books import Books
+from archive.model.capture import Frame
+from archive.model.identity import derived_key
+from archive.model.survey import METHOD
+from archive.store.surveys import state_of, survey_folder
+from archive.store.userplace import remember_surveyed, remembered_surveyed
+from archive.store.volumes import Volume
+from archive.survey.records import surveyed_frames
+
+
+@dataclass(frozen=True, kw_only=True)
+class Part:
+    """Frames of one roll that are to be measured where they were not: its folder, and how many they are.
+
+    ``key`` is another when they are others, empty where they are not all of the roll's.
+    """
+
+    folder: str
+    frames: int
+    key: str
+    load: Callable[[], Sequence[Frame]]
+
+    def left(self, volumes: Sequence[Volume]) -> int:
+        """How many of them no record on these volumes measures."""
+        done = surveyed_frames(volumes, self.folder)
+        return sum(frame.id not in done for frame in self.load()) if done else self.frames
+
+    def unseen(self, volumes: Sequence[Volume]) -> list[Frame]:
+        """Those of them that no record on these volumes measures, in the order of their paths."""
+        done = surveyed_frames(volumes, self.folder)
+        return [frame for frame in self.load() if frame.id not in done]
+
+
+def whole_archive(books: Books) -> list[Part]:
+    """Every frame there is, in the order of the rolls' folders: the oldest night first."""
+
+    def part(roll: str, folder: str, frames: int, key: str) -> Part:
+        return Part(folder=folder, frames=frames, key=key, load=lambda: frames_of_roll(books.catalogue, roll))
+
+    return [part(each.id, each.folder, each.frames, each.key) for each in rolls_of_frames(books.catalogue)]
+
+
+def named_frames(books: Books, frames: Sequence[Frame]) -> list[Part]:
+    """These frames by their rolls."""
+    folders = {roll: folder for folder, roll in books.catalogue.rolls().items()}
+    by_folder: dict[str, list[Frame]] = {}
+    for frame in sorted(frames, key=lambda frame: (folders[frame.roll], frame.path)):
+        by_folder.setdefault(folders[frame.roll], []).append(frame)
+
+    def part(folder: str, members: list[Frame]) -> Part:
+        return Part(folder=folder, frames=len(members), key="", load=lambda: members)
+
+    return [part(folder, members) for folder, members in by_folder.items()]
+
+
+class Complete:
+    """Which rolls one volume holds measures of throughout, as noted on this machine.
+
+    Reading the records of many years takes minutes. They are read again only of rolls whose frames or
+    documents changed since.
+    """
+
+    def __init__(self, volume: Volume) -> None:
+        self._volume = volume
+        self._noted = remembered_surveyed(volume.mark.archive, volume.id)
+        self._changed = False
+
+    def left(self, part: Part) -> int:
+        """How many frames of a part the volume holds no measures of."""
+        if not part.key:
+            return part.left([self._volume])
+        state = self._state(part)
+        if self._noted.get(part.folder) == state:
+            return 0
+        left = part.left([self._volume])
+        if not left:
+            self._noted[part.folder] = state
+            self._changed = True
+        return left
+
+    def keep(self) -> None:
+        """Note what was found for the next time."""
+        if self._changed:
+            remember_surveyed(self._volume.mark.archive, self._volume.id, self._noted)
+
+    def _state(self, part: Part) -> str:
+        documents = state_of(self._volume.disk, survey_folder(part.folder))
+        return derived_key("surveyed", METHOD, part.key, documents)
