@@ -23,7 +23,7 @@ _DISPLAY_STEPS = 16384
 _TOE = 2.5
 # Compression without room above white gathers tones by this share of its reach at most.
 _GATHERED = 0.37
-# What is nearer to clipping than a third of what it is lowered by is held up, at the slope the kernel has.
+# What is nearer to clipping than what it is lowered by is held up, at the slope the kernel has.
 HOLD = float(detail.HOLD)
 _FLATTEST = 0.15
 

@@ -13,8 +13,8 @@ Floats = npt.NDArray[np.float64]
 
 RED, GREEN, BLUE = 0, 1, 2
 _STEPS = 1025
-_BORDER = 65
-_HALVINGS = 40
+_BORDER, _INNER = 65, 33
+_HALVINGS, _LEAST = 40, 0.1
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,17 +50,22 @@ class LensModel:
         along = np.linspace(-1, 1, _BORDER)
         x = np.concatenate([along * across, np.full(_BORDER, across)])
         y = np.concatenate([np.full(_BORDER, down), along * down])
+        # The last step is a short one, to end where a fold begins.
+        inner = np.append(np.linspace(0, 1, _INNER)[:-1], [0.9999, 1])[:, None]
 
         def inside(share: float) -> bool:
             for channel in (RED, GREEN, BLUE):
-                at_x, at_y = self.placed(x * share, y * share, channel)
+                at_x, at_y = self.placed(x * share * inner, y * share * inner, channel)
                 if max(np.max(np.abs(at_x)) / across, np.max(np.abs(at_y)) / down) > 1 + 1e-9:
+                    return False
+                # Where values run a model back on itself, the frame would show things twice.
+                if np.any(np.diff(np.hypot(at_x, at_y), axis=0) <= 0):
                     return False
             return True
 
         if inside(1.0):
             return 1.0
-        low, high = 0.1, 1.0
+        low, high = _LEAST, 1.0
         for _ in range(_HALVINGS):
             middle = (low + high) / 2
             low, high = (middle, high) if inside(middle) else (low, middle)

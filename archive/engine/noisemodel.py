@@ -26,7 +26,7 @@ _DRAWN = 1.2
 # The brightest plain parts must vary so much more than the darkest to tell what light adds.
 _GROWTH = 1.2
 _LEAST_READ = 1e-8
-# No camera is full at 20 electrons. A scene can only add to variances: at so many times what is told, it does.
+# No camera is full at 20 electrons. A scene only adds to variances: at so many times what is told, it does.
 _MOST_GAIN, _MOST_TOLD = 0.05, 2.0
 # Samples this near to clipping, as a share of the range, or at zero counts have lost a part of their noise.
 _BELOW_CLIPPING = 0.005

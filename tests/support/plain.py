@@ -94,7 +94,7 @@ def toned(planes: npt.NDArray[np.float32], tone: Tone, diagonal: float) -> Float
         if tone.by_surroundings:
             table = curves.regional_stops(tone.lift, tone.recovery, tone.compression, tone.headroom)
             least = curves.least_added(tone.recovery, tone.compression, tone.headroom)
-            added += np.maximum(looked_up(table, around), 3 * own + least)
+            added += np.maximum(looked_up(table, around), own + least)
         if tone.local:
             added += local(tone.local, own - around, around)
     if tone.contrast:

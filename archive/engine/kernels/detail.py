@@ -24,8 +24,8 @@ _DARKENING = np.float32(0.6)
 _SMALLEST_ROOT = np.float32(3e-5)
 # Differences to the surroundings level off beyond this many stops: a ridge or a star is no texture.
 _TEXTURE = np.float32(1.5)
-# What is next to clipping is held up at this slope.
-HOLD = np.float32(3)
+# What is next to clipping is held up at this slope; a steeper one draws hard edges around clipped cores.
+HOLD = np.float32(1)
 _FAINT, _VISIBLE = np.float32(-12), np.float32(-8)
 
 

@@ -52,6 +52,26 @@ def test_what_is_shown_is_filled_and_no_smaller_than_need_be(k1: float) -> None:
         assert np.max(np.abs(x)) == pytest.approx(across, abs=1e-6)
 
 
+@pytest.mark.parametrize(
+    "lens",
+    [
+        Distortion(model="poly3", k1=-0.25), Distortion(model="poly3", k1=-1.0),
+        Distortion(model="poly5", k1=0.5, k2=-0.5, unit=1.0),
+    ],
+)  # fmt: skip
+def test_values_that_fold_a_frame_show_only_the_part_before_the_fold(lens: Distortion) -> None:
+    model = LensModel(distortion=lens)
+    share = model.filled(6000, 4000)
+    x, y = 6000 / np.hypot(6000, 4000), 4000 / np.hypot(6000, 4000)
+    for corner in ((x, y), (x, 0.0), (0.0, y)):
+        along = np.linspace(0, share, 500)
+        at_x, at_y = model.placed(along * corner[0], along * corner[1], GREEN)
+        assert np.all(np.diff(np.hypot(at_x, at_y)) > 0)
+        assert np.max(at_x) <= x + 1e-6
+        assert np.max(at_y) <= y + 1e-6
+    assert 0.2 < share < 1
+
+
 def test_gains_are_the_inverse_of_what_is_left() -> None:
     squared = np.linspace(0, 1, 1025)
     gains = radial_gains(Vignetting(corner=1.0, shape=2.0), FallOff(k1=-0.4, k2=0.1, k3=-0.05))
