@@ -48,6 +48,8 @@ def work(data):
         data = data[6:]
     if data.startswith(b"bug"):
         raise ZeroDivisionError("ours")
+    if data.startswith(b"settings"):
+        raise ZeroDivisionError(os.environ["GLIBC_TUNABLES"])
     return worker.decode(data)
 
 worker.main(work)
@@ -116,6 +118,15 @@ def test_a_bug_of_ours_is_no_user_error(faulty: list[str]) -> None:
         with pytest.raises(RuntimeError, match="ZeroDivisionError: ours"):
             pool.decode(b"bug", "a.dng")
         assert pool.decode(whole(), "b.dng").is_mosaic
+
+
+def test_large_pages_are_asked_for_beside_what_else_is_set(
+    faulty: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("GLIBC_TUNABLES", "glibc.malloc.arena_max=1")
+    with DecoderPool(1, command=faulty) as pool, pytest.raises(RuntimeError) as caught:
+        pool.decode(b"settings", "a.dng")
+    assert "glibc.malloc.arena_max=1:glibc.malloc.hugetlb=1" in str(caught.value)
 
 
 def test_a_module_in_the_current_directory_is_never_run(
