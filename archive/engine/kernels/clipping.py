@@ -75,11 +75,12 @@ def rebuild(planes, gains, around, doublings, first, last):  # type: ignore[no-u
     near = np.empty((3, length), np.float32)
     for row in range(first, last):
         reds, greens, blues = planes[0, row], planes[1, row], planes[2, row]
-        any_lost = _ZERO
+        # Gathered as whole numbers: the most of floats is found one by one.
+        any_lost = np.int32(0)
         for column in range(width):
             x = np.uintp(column)
-            any_lost = max(any_lost, max(reds[x], max(greens[x], blues[x])))
-        if any_lost <= _CLIPPING:
+            any_lost |= np.int32(max(reds[x], max(greens[x], blues[x])) > _CLIPPING)
+        if any_lost == 0:
             for column in range(width):
                 x = np.uintp(column)
                 reds[x] *= gains[0]

@@ -92,12 +92,14 @@ def change_chroma(planes, amount, muted, first, last):  # type: ignore[no-untype
 @inlined
 def _all_fit(reds, greens, blues, start, stop):  # type: ignore[no-untyped-def]
     """Whether no channel of these pixels is below 0 or above 1."""
-    least, most = _ZERO, _ONE
+    # Gathered as whole numbers: least and most of floats are found one by one.
+    outside = np.int32(0)
     for column in range(start, stop):
         x = np.uintp(column)
-        least = min(least, min(reds[x], min(greens[x], blues[x])))
-        most = max(most, max(reds[x], max(greens[x], blues[x])))
-    return least >= _ZERO and most <= _ONE
+        least = min(reds[x], min(greens[x], blues[x]))
+        most = max(reds[x], max(greens[x], blues[x]))
+        outside |= np.int32((least < _ZERO) | (most > _ONE))
+    return outside == 0
 
 
 @kernel

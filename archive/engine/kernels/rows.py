@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor, wait
+from itertools import count
 from typing import Any
 
 Kernel = Callable[..., Any]
@@ -23,7 +24,9 @@ class Rows:
     """
 
     def __init__(self, threads: int, *, band: int | None = None) -> None:
-        self._pool = ThreadPoolExecutor(threads, "rows") if threads > 1 else None
+        # The thread that asks does its share of the work.
+        self._helpers = max(0, threads - 1)
+        self._pool = ThreadPoolExecutor(self._helpers, "rows") if self._helpers else None
         self._band = band
 
     def __enter__(self) -> Rows:
@@ -47,15 +50,23 @@ class Rows:
             self._each(steps, height, self._band or near)
 
     def _each(self, steps: Sequence[Step], height: int, band: int) -> None:
-        def work(first: int) -> None:
-            last = min(first + band, height)
-            for kernel, arguments in steps:
-                kernel(*arguments, first, last)
+        bands = -(-height // band)
+        turn = count()
 
-        starts = range(0, height, band)
-        if self._pool is None:
-            for first in starts:
-                work(first)
-            return
-        for done in [self._pool.submit(work, first) for first in starts]:
-            done.result()
+        def work() -> None:
+            while (number := next(turn)) < bands:
+                first = number * band
+                last = min(first + band, height)
+                for kernel, arguments in steps:
+                    kernel(*arguments, first, last)
+
+        # Asked once each, not once for each band: asking costs as much as a short band.
+        wanted = min(self._helpers, bands - 1)
+        helping = [self._pool.submit(work) for _ in range(wanted)] if self._pool is not None else []
+        try:
+            work()
+        finally:
+            begun = [each for each in helping if not each.cancel()]
+            wait(begun)
+        for each in begun:
+            each.result()

@@ -77,38 +77,95 @@ def reduce_mosaic(  # type: ignore[no-untyped-def]
     """
     width = mosaic.shape[1]
     columns = out.shape[2]
-    sums = np.empty(width, np.float32)
-    held = np.empty(width, np.float32)
-    # Room for taps of no weight beyond the end.
-    lattice = np.zeros((width + 1) // 2 + column_weights.shape[1], np.float32)
-    line = np.empty(columns, np.float32)
+    # Rows and columns of each place apart, with room for taps of no weight beyond the end.
+    sums = np.zeros((2, 2, (width + 1) // 2 + column_weights.shape[1]), np.float32)
+    lines = np.empty((2, columns), np.float32)
     for row in range(first, last):
+        for down in range(2):
+            evens, odds = sums[down, 0], sums[down, 1]
+            evens[: (width + 1) // 2] = _ZERO
+            odds[: width // 2] = _ZERO
+            weights = row_weights[down, row]
+            most, most_beside = caps[2 * down], caps[2 * down + 1]
+            taps = weights.shape[0]
+            # What has no weight may lie beyond the mosaic.
+            while taps > 0 and weights[taps - 1] == _ZERO:
+                taps -= 1
+            place = 2 * first_row[down, row] + down
+            tap = 0
+            while tap + 2 < taps:
+                one, two, three = mosaic[place], mosaic[place + 2], mosaic[place + 4]
+                shares = weights[tap], weights[tap + 1], weights[tap + 2]
+                _add_three(one, two, three, shares, most, evens)
+                _add_three(one[1:], two[1:], three[1:], shares, most_beside, odds)
+                place += 6
+                tap += 3
+            while tap < taps:
+                _add_one(mosaic[place], weights[tap], most, evens)
+                _add_one(mosaic[place][1:], weights[tap], most_beside, odds)
+                place += 2
+                tap += 1
         out[0, row] = _ZERO
         out[1, row] = _ZERO
         out[2, row] = _ZERO
-        for down in range(2):
-            for column in range(width):
-                held[column] = caps[2 * down + (column & 1)]
-            sums[:] = _ZERO
-            start = first_row[down, row]
-            for tap in range(row_weights.shape[2]):
-                weight = row_weights[down, row, tap]
-                if weight == _ZERO:
-                    continue
-                source = mosaic[2 * (start + tap) + down]
-                for column in range(width):
-                    x = np.uintp(column)
-                    sums[x] += weight * min(np.float32(source[x]), held[x])
-            for across in range(2):
+        for across in range(2):
+            # Both places of a column are read off together: they are weighed alike.
+            _gathered_twice(
+                sums[0, across], sums[1, across], first_column[across], column_weights[across], lines
+            )
+            for down in range(2):
                 place = 2 * down + across
-                for index in range((width - across + 1) // 2):
-                    lattice[np.uintp(index)] = sums[np.uintp(2 * index + across)]
-                _gathered(lattice, first_column[across], column_weights[across], line)
                 share = (_HALF if channels[place] == 1 else np.float32(1)) * scales[place]
                 black = blacks[place]
-                target = out[channels[place], row]
+                line, target = lines[down], out[channels[place], row]
                 for column in range(columns):
                     target[np.uintp(column)] += share * (line[np.uintp(column)] - black)
+
+
+@kernel
+def _add_three(one, two, three, shares, most, sums):  # type: ignore[no-untyped-def]
+    """Add every second count of three rows, held at ``most``, times the rows' shares."""
+    first, second, third = shares
+    for index in range((one.shape[0] + 1) // 2):
+        x, place = np.uintp(index), np.uintp(2 * index)
+        total = sums[x] + first * min(np.float32(one[place]), most)
+        total += second * min(np.float32(two[place]), most)
+        sums[x] = total + third * min(np.float32(three[place]), most)
+
+
+@kernel
+def _add_one(source, share, most, sums):  # type: ignore[no-untyped-def]
+    """Add every second count of a row, held at ``most``, times the row's share."""
+    for index in range((source.shape[0] + 1) // 2):
+        sums[np.uintp(index)] += share * min(np.float32(source[np.uintp(2 * index)]), most)
+
+
+@kernel
+def _gathered_twice(source, other, first_column, weights, lines):  # type: ignore[no-untyped-def]
+    """lines[·, i] = sum of weights[k, i] · source[first_column[i] + k], and of the other source."""
+    line, beside = lines[0], lines[1]
+    taps = weights.shape[0]
+    start = 0
+    if taps < 3:
+        line[:] = _ZERO
+        beside[:] = _ZERO
+    else:
+        # Most pictures need three: they are read and added in one go.
+        start = 3
+        first, second, third = weights[0], weights[1], weights[2]
+        for column in range(line.shape[0]):
+            x = np.uintp(column)
+            place = np.uintp(first_column[x])
+            after, last = place + np.uintp(1), place + np.uintp(2)
+            line[x] = first[x] * source[place] + second[x] * source[after] + third[x] * source[last]
+            beside[x] = first[x] * other[place] + second[x] * other[after] + third[x] * other[last]
+    for tap in range(start, taps):
+        shares = weights[tap]
+        for column in range(line.shape[0]):
+            x = np.uintp(column)
+            place = np.uintp(first_column[x] + tap)
+            line[x] += shares[x] * source[place]
+            beside[x] += shares[x] * other[place]
 
 
 @kernel

@@ -36,13 +36,13 @@ def test_whole_factors_of_a_picture_are_plain_block_means() -> None:
 
 
 @pytest.mark.parametrize("shape", [(40, 60), (41, 63)])
-def test_the_mosaic_pass_equals_a_plain_sum(shape: tuple[int, int]) -> None:
+@pytest.mark.parametrize(("rows", "columns"), [(9, 13), (14, 21), (20, 30), (3, 5), (1, 1)])
+def test_the_mosaic_pass_equals_a_plain_sum(shape: tuple[int, int], rows: int, columns: int) -> None:
     random = np.random.default_rng(3)
     mosaic = random.integers(500, 15000, shape).astype(np.uint16)
     channels = np.array([1, 0, 2, 1], np.int32)
     blacks, scales = np.array([500, 510, 490, 505], np.float32), np.full(4, 1 / 14000, np.float32)
     caps = np.array([9000, 12000, 8000, 16000], np.float32)
-    rows, columns = 9, 13
     tables = []
     for count, side in ((rows, shape[0]), (columns, shape[1])):
         pair = [sampling.area_weights(count, 0, side, (side - phase + 1) // 2, 2, phase) for phase in (0, 1)]
