@@ -24,6 +24,7 @@ TILE_WIDTH, TILE_HEIGHT, TILES, TILE_BYTES, CHILDREN = 322, 323, 324, 325, 330
 CFA_SIZE, CFA, CFA_COLOURS, CFA_LAYOUT = 33421, 33422, 50710, 50711
 DNG_VERSION, LINEARISATION, AS_SHOT_NEUTRAL, ACTIVE_AREA, MASKED_AREAS = 50706, 50712, 50728, 50829, 50830
 _FILL_ORDER, _COLOUR_FILTER, _NONE, _JPEG = 266, 32803, 1, 7
+_EXIF, _ISO_SPEED = 34665, 34855
 _RAW_KINDS = (_COLOUR_FILTER, 34892)
 
 
@@ -134,16 +135,30 @@ def _directories(data: bytes) -> list[Directory]:
         if offset in seen or len(found) == _MAX_DIRECTORIES:
             raise ValueError("directories lead in a circle")
         seen.add(offset)
-        (count,) = struct.unpack_from(order + "H", data, offset)
-        if count > _MAX_ENTRIES:
-            raise ValueError("a directory is too long")
-        found.append(_directory(data, order, offset + 2, count))
-        waiting += found[-1].numbers(CHILDREN)
-        waiting.append(struct.unpack_from(order + "I", data, offset + 2 + 12 * count)[0])
+        directory, end = _directory(data, order, offset)
+        found.append(directory)
+        waiting += directory.numbers(CHILDREN)
+        waiting.append(struct.unpack_from(order + "I", data, end)[0])
     return found
 
 
-def _directory(data: bytes, order: str, place: int, count: int) -> Directory:
+def iso_speed(data: bytes, layout: Layout) -> float | None:
+    """The ISO speed that a DNG states in one plain number (Exif tag 34855); None for anything else."""
+    try:
+        exif, _ = _directory(data, layout.first.order, layout.first.number(_EXIF, len(data)))
+    except (struct.error, ValueError):
+        return None
+    stated = exif.numbers(_ISO_SPEED)
+    # The largest number says that the speed is told elsewhere (Exif 2.3).
+    return float(stated[0]) if len(stated) == 1 and 0 < stated[0] < 65535 else None
+
+
+def _directory(data: bytes, order: str, offset: int) -> tuple[Directory, int]:
+    """The directory that begins at a place, and where its entries end."""
+    (count,) = struct.unpack_from(order + "H", data, offset)
+    if count > _MAX_ENTRIES:
+        raise ValueError("a directory is too long")
+    place = offset + 2
     entries = {}
     for at in range(place, place + 12 * count, 12):
         tag, kind, number = struct.unpack_from(order + "HHI", data, at)
@@ -152,7 +167,7 @@ def _directory(data: bytes, order: str, place: int, count: int) -> Directory:
         if size == 0 or start + size > len(data):
             raise ValueError("a value lies outside the file")
         entries[tag] = Entry(kind=kind, count=number, data=bytes(data[start : start + size]))
-    return Directory(order, entries)
+    return Directory(order, entries), place + 12 * count
 
 
 def _layout(directories: list[Directory], size: int) -> Layout | None:

@@ -68,7 +68,7 @@ def read_own(data: bytes, layout: dng.Layout) -> tuple[dict[str, Any], list[Arra
                 "layout": "mosaic",
                 **_levels(small, _channels(layout, top, left)),
                 **_shared(small, sizes, pixels.shape),
-                **_noise(raw, data),
+                **_noise(raw, data, dng.iso_speed(data, layout)),
             }
     except rawpy.LibRawError:
         return None
@@ -86,7 +86,9 @@ def _channels(layout: dng.Layout, top: int, left: int) -> list[int]:
 
 def _once(data: bytes) -> tuple[dict[str, Any], list[Array]]:
     try:
-        with _complaints() as complaints, rawpy.RawPy() as raw:
+        with _complaints() as complaints:
+            # Not closed: a mosaic is LibRaw's own memory, which goes when the array does.
+            raw = rawpy.RawPy()
             raw.open_buffer(io.BytesIO(data))
             raw.unpack()
             if _is_bayer(raw):
@@ -136,7 +138,7 @@ def _is_bayer(raw: Any) -> bool:
 
 
 def _mosaic(raw: Any) -> tuple[dict[str, Any], Array]:
-    pixels = np.array(raw.raw_image_visible, np.uint16, order="C")
+    pixels = raw.raw_image_visible
     channels = [int(value) for value in raw.raw_pattern.ravel()]
     return {"layout": "mosaic", **_levels(raw, channels), **_shared(raw, raw.sizes, pixels.shape)}, pixels
 
@@ -150,9 +152,12 @@ def _levels(raw: Any, channels: list[int]) -> dict[str, Any]:
     }
 
 
-def _noise(raw: Any, data: bytes) -> dict[str, Any]:
-    """What the file says that tells how noisy it is; an ISO speed of 0 where it says none."""
-    iso = float(raw.other.iso_speed)
+def _noise(raw: Any, data: bytes, stated: float | None = None) -> dict[str, Any]:
+    """What the file says that tells how noisy it is; an ISO speed of 0 where it says none.
+
+    LibRaw unpacks the picture before it tells a speed, so one that is ``stated`` already is not asked for.
+    """
+    iso = float(raw.other.iso_speed) if stated is None else stated
     return {"noise": toldnoise.told(data), "iso": iso if 0 < iso < 1e9 else 0.0}
 
 

@@ -24,8 +24,8 @@ FAULTS = """
 import json, os, sys, time
 from archive.engine import worker
 
-def shrunk(sink, facts, arrays):
-    about = [{"dtype": str(each.dtype), "shape": list(each.shape), "at": 0} for each in arrays]
+def beyond(sink, facts, arrays):
+    about = [{"dtype": str(each.dtype), "shape": list(each.shape), "at": 1 << 30} for each in arrays]
     text = json.dumps({"document": facts, "parts": about}).encode()
     sink.write(len(text).to_bytes(8, "big") + text)
     sink.flush()
@@ -42,9 +42,8 @@ def work(data):
     if data.startswith(b"chatter"):
         os.write(1, b"a library prints on the output" * 10)
         data = data[7:]
-    if data.startswith(b"shrink"):
-        os.ftruncate(int(sys.argv[2]), 0)
-        worker.message.send = lambda sink, facts, arrays, room=None: shrunk(sink, facts, arrays)
+    if data.startswith(b"beyond"):
+        worker.message.send = lambda sink, facts, arrays, room=None: beyond(sink, facts, arrays)
         data = data[6:]
     if data.startswith(b"bug"):
         raise ZeroDivisionError("ours")
@@ -89,12 +88,12 @@ def test_what_a_library_prints_does_not_reach_the_pipe(faulty: list[str]) -> Non
         assert pool.decode(b"chatter" + whole(), "a.dng").pixels.shape == (64, 96)
 
 
-def test_a_worker_that_cuts_the_shared_memory_short_costs_one_frame(faulty: list[str]) -> None:
+def test_a_worker_whose_picture_lies_beyond_the_shared_memory_costs_one_frame(faulty: list[str]) -> None:
     if SharedRoom.made() is None:
         pytest.skip("this system has no anonymous files in memory")
     with DecoderPool(1, command=faulty) as pool:
         with pytest.raises(DamagedFileError, match="crashed on it"):
-            pool.decode(b"shrink" + whole(), "a.dng")
+            pool.decode(b"beyond" + whole(), "a.dng")
         assert pool.decode(whole(), "b.dng").is_mosaic
 
 

@@ -13,11 +13,12 @@ from support.dngs import STEEP, dng
 from support.samples import sample
 from support.tinydng import night_mosaic
 
+from archive.demo import cards
 from archive.demo import night as night_plans
 from archive.demo import rawfile as writer
 from archive.demo.rawfile import Shot
 from archive.engine import rawfile
-from archive.engine.dng import layout_of, samples
+from archive.engine.dng import iso_speed, layout_of, samples
 
 PLAIN: dict[str, dict[str, Any]] = {
     "16 bits": {},
@@ -183,3 +184,26 @@ def test_the_demos_raws_are_libraws_to_the_bit(plan: Any) -> None:
     data = writer.dng(mosaic, plan.body, shot, out.getvalue(), (32, 24))
     assert np.array_equal(by_us(data), mosaic)
     assert answers_agree(data)
+
+
+def test_the_speed_is_read_without_unpacking_the_picture(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Unpacking(rawpy.RawPy):  # type: ignore[misc]
+        @property
+        def other(self) -> None:
+            raise AssertionError("LibRaw unpacks the whole picture before it answers this")
+
+    data = next(iter(cards.raw_files("north", [40], size=(192, 128))))
+    told, _ = rawfile.read(data, measured=True)
+    layout = layout_of(data)
+    assert layout is not None and iso_speed(data, layout) == told["iso"] > 0
+    monkeypatch.setattr(rawpy, "RawPy", Unpacking)
+    own = rawfile.read_own(data, layout)
+    assert own is not None and own[0] == told
+
+
+def test_without_a_plain_speed_libraw_is_asked() -> None:
+    data = dng(night_mosaic(96, 160))
+    layout = layout_of(data)
+    assert layout is not None and iso_speed(data, layout) is None
+    own = rawfile.read_own(data, layout)
+    assert own is not None and own[0] == rawfile.read(data, measured=True)[0]
