@@ -100,11 +100,9 @@ def darkened(decoded: Decoded, dark: MasterDark | None, step: DarkFrame, rows: R
     """
     if dark is None:
         raise _unfit("its dark frames were not given")
-    if (
-        decoded.pattern is None
-        or decoded.pixels.shape != dark.counts.shape
-        or decoded.pattern != dark.pattern
-    ):
+    if decoded.pattern is None:
+        raise _unfit("the frame is no Bayer mosaic, and is interpolated before they could be subtracted")
+    if decoded.pixels.shape != dark.counts.shape or decoded.pattern != dark.pattern:
         raise _unfit("its dark frames are of another sensor, size or orientation than the frame")
     out = np.empty(dark.counts.shape, np.uint16)
     mosaic = decoded.pixels.astype(np.uint16, copy=False)

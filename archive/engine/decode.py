@@ -275,7 +275,8 @@ def _decoded(facts: Mapping[str, Any], arrays: list[Any], orientation: int | Non
             sensor=facts["sensor"],
         )
     if facts["layout"] == "linear":
-        light = arrays[0].astype(np.float32) * np.float32(1 / facts["white"])
+        black, span = facts["black"], facts["white"] - facts["black"]
+        light = (arrays[0].astype(np.float32) - np.float32(black)) * np.float32(1 / span)
         # LibRaw has already stretched samples that are not square.
         return Decoded(pixels=light, camera=meaning, orientation=turned, sensor=facts["sensor"])
     return Decoded(pixels=_light(*arrays), orientation=turned, sensor=facts["sensor"])

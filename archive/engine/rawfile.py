@@ -173,26 +173,52 @@ def _stacked(raw: Any) -> tuple[dict[str, Any], Array]:
     """
     counts = raw.raw_image_visible[:, :, :3].astype(np.float32)
     black = np.array(raw.black_level_per_channel[:3], np.float32)
-    light = (counts - black) / np.maximum(raw.white_level - black, 1)
+    raised = float(black.max())
+    light = (counts - black + raised) / np.maximum(raw.white_level - black + raised, 1)
     pixels = np.round(np.clip(light, 0, 1) * 65535).astype(np.uint16)
-    return {"layout": "linear", "white": 65535.0, **_shared(raw, raw.sizes, pixels.shape)}, pixels
+    return {
+        **_linear_levels(raised, raw.white_level - raised),
+        **_shared(raw, raw.sizes, pixels.shape),
+    }, pixels
+
+
+def _linear_levels(raised: float, span: float) -> dict[str, Any]:
+    """Levels of 16-bit light in which black lies so many counts above nothing, and white a span above that.
+
+    Below black is the lower half of the noise in the dark: without it, dark parts would be too bright.
+    """
+    return {"layout": "linear", "black": 65535 * raised / max(raised + span, 1.0), "white": 65535.0}
 
 
 def _linear(raw: Any) -> tuple[dict[str, Any], Array]:
     single = raw.num_colors == 1
     unusual = raw.num_colors > 3
+    shape = raw.raw_image_visible.shape if raw.raw_type == rawpy.RawType.Flat else (0, 0)
+    shared = _shared(raw, raw.sizes, shape)
+    if single or unusual:
+        shared["camera"] = None
+    span = raw.white_level - max(raw.black_level_per_channel)
+    raised = 0 if unusual else _raise(raw)
     space = rawpy.ColorSpace.sRGB if unusual else rawpy.ColorSpace.raw
     pixels = raw.postprocess(
         gamma=(1, 1), no_auto_bright=True, output_bps=16, user_flip=0, output_color=space,
         use_camera_wb=unusual, user_wb=None if unusual else [1.0, 1.0, 1.0, 1.0], adjust_maximum_thr=0.0,
+        # Above black, unlike a file's own white level.
+        user_sat=int(span) + raised if raised else None,
     )  # fmt: skip
     if pixels.ndim == 2 or pixels.shape[2] == 1:
         pixels = np.stack([pixels.reshape(pixels.shape[:2])] * 3, axis=-1)
-    shape = raw.raw_image_visible.shape if raw.raw_type == rawpy.RawType.Flat else (0, 0)
-    facts = {"layout": "linear", "white": 65535.0, **_shared(raw, raw.sizes, shape)}
-    if single or unusual:
-        facts["camera"] = None
-    return facts, np.ascontiguousarray(pixels)
+    return {**_linear_levels(raised, span), **shared}, np.ascontiguousarray(pixels)
+
+
+def _raise(raw: Any) -> int:
+    """Add to every sample what its black level is, so that LibRaw cuts off none of the noise below black."""
+    if raw.raw_type != rawpy.RawType.Flat or raw.raw_image.dtype != np.uint16:
+        return 0
+    counts = raw.raw_image
+    raised = min(max(raw.black_level_per_channel), 65535 - int(counts.max()), 65535 - raw.white_level)
+    counts += np.uint16(raised)
+    return int(raised)
 
 
 def _shared(raw: Any, sizes: Any, shape: tuple[int, ...]) -> dict[str, Any]:

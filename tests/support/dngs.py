@@ -183,7 +183,9 @@ SIX_BY_SIX = (
 )  # fmt: skip
 
 
-def unusual_dng(pixels: npt.NDArray[np.uint16], pattern: tuple[int, ...] = ()) -> bytes:
+def unusual_dng(
+    pixels: npt.NDArray[np.uint16], pattern: tuple[int, ...] = (), *, orientation: int = 1
+) -> bytes:
     """A DNG that is no Bayer mosaic: six by six colours, else linear samples of one or three colours."""
     height, width = pixels.shape[:2]
     colours = 1 if pixels.ndim == 2 else pixels.shape[2]
@@ -191,8 +193,9 @@ def unusual_dng(pixels: npt.NDArray[np.uint16], pattern: tuple[int, ...] = ()) -
     tags: list[tuple[int, int, Any]] = [
         (254, 4, [0]), (256, 4, [width]), (257, 4, [height]), (258, 3, [16] * colours), (259, 3, [1]),
         (262, 3, [32803 if pattern else 34892]), (271, 2, b"Invented\0"), (272, 2, b"Odd One\0"),
-        (277, 3, [colours]), (278, 4, [height]), (279, 4, [len(data)]), (50706, 1, [1, 4, 0, 0]),
-        (50708, 2, b"Invented Odd One\0"), (50714, 3, [512] * colours), (50717, 4, [15000] * colours),
+        (274, 3, [orientation]), (277, 3, [colours]), (278, 4, [height]), (279, 4, [len(data)]),
+        (50706, 1, [1, 4, 0, 0]), (50708, 2, b"Invented Odd One\0"), (50714, 3, [512] * colours),
+        (50717, 4, [15000] * colours),
     ]  # fmt: skip
     if pattern:
         tags += [(33421, 3, [6, 6]), (33422, 1, list(pattern))]

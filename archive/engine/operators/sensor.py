@@ -9,7 +9,7 @@ class DarkFrame(Operator):
 
     The frames named are averaged sample by sample, without the highest and the lowest of each, and what
     they hold above black is subtracted. They were taken with the lens covered, by the same camera at the
-    same exposure, sensitivity and temperature. Mosaics only. ``noctuary darks`` names them.
+    same exposure, sensitivity and temperature. Bayer mosaics only. ``noctuary darks`` names them.
     """
 
     frames: str = frame_list(help="the dark frames, by their ids; none by default")
@@ -24,7 +24,7 @@ class HotPixels(Operator):
     """Replace single samples that glow on their own.
 
     A sample is replaced by the mean of its four nearest of the same colour when it stands out from all
-    eight around it. A star spreads over its neighbours and stays. Mosaics only.
+    eight around it. A star spreads over its neighbours and stays. Bayer mosaics only.
     """
 
     reach: float = param(

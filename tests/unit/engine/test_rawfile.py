@@ -69,7 +69,7 @@ def counted(light: npt.NDArray[np.float64]) -> npt.NDArray[np.uint16]:
 def linear_light(data: bytes) -> tuple[dict[str, Any], npt.NDArray[np.float64]]:
     facts, arrays = rawfile.read(data, measured=True)
     assert facts["layout"] == "linear"
-    return facts, arrays[0] / facts["white"]
+    return facts, (arrays[0] - facts["black"]) / (facts["white"] - facts["black"])
 
 
 def test_six_by_six_colours_come_through_libraws_own_interpolation() -> None:
