@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 
 from archive.catalogue.books import Books
 from archive.catalogue.finding import MOST_COUNTED
-from archive.catalogue.lineage import contested_frames, derivatives, standings
+from archive.catalogue.lineage import bare_standings, contested_frames, derivatives
 from archive.catalogue.registers import address_among
 from archive.catalogue.resolve import find, find_one, find_sequence
 from archive.custody.devices import other_volumes
@@ -340,9 +340,9 @@ class Workspace:
         for (frame_id, word), on in self.books.catalogue.stated_about(ids, "keyword").items():
             if on:
                 words.setdefault(frame_id, []).append(word)
-        standing = standings(self.books.catalogue, ids)
+        standing = bare_standings(self.books.catalogue, ids)
         cameras = self.books.catalogue.cameras()
-        places = self.books.catalogue.sites_of_rolls()
+        places = self.books.catalogue.sites_of_rolls(frame.roll for frame in frames)
         return [
             FrameLine(
                 frame=frame,

@@ -18,6 +18,7 @@ from sqlalchemy import (
     exists,
     false,
     func,
+    literal,
     not_,
     or_,
     select,
@@ -39,10 +40,11 @@ from archive.model.capture import Frame
 
 MOST_COUNTED = 10_000
 """Further matches are not counted: the answer is to come at once."""
-MOST_LOOKED_AT = 40_000
+MOST_LOOKED_AT = 20_000
 """Frames that are gone through to count matches, once the first of them are found."""
+_MOMENT = type_coerce(FrameRow.taken, BigInteger).label("moment")
 _FIRST_LOOK = 2_000
-_GROWTH = 4
+_GROWTH = 3
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,21 +65,25 @@ def matching(catalogue: Catalogue, tree: Tree, limit: int) -> Matches:
     with transaction(catalogue.engine) as session:
         meaning = _Meaning(session)
         holds = meaning.of(tree)
-        zone = meaning.zones.of(tree)
+        # A bare condition on the night's camera would let the database begin with all frames of that camera.
+        some = _never_unknown(meaning.zones.of(tree).some)
         found: list[tuple[int, str]] = []
         count = looked = 0
         more = False
-        for group in _groups(session, zone.some):
+        for group in _groups(session, some):
             sure = sum(moment < group.first for moment, _ in found)
             if sure >= limit and (count > MOST_COUNTED or looked >= MOST_LOOKED_AT):
                 more = True
                 break
             if sure < limit:
-                came = session.execute(group.first_of(zone.some, holds).limit(limit))
+                # Both at once: whether the conditions hold is worked out once for each frame.
+                query = group.matching(some, holds, _MOMENT, FrameRow.id, func.count().over().label("all"))
+                came = session.execute(query.order_by(FrameRow.taken, FrameRow.id).limit(limit)).all()
                 # A night may begin before another one ends: the groups overlap.
                 found = sorted([*found, *((row.moment, row.id) for row in came)])[:limit]
-            if count <= MOST_COUNTED:
-                counted = group.matching(zone.some, holds).limit(MOST_COUNTED + 1 - count).subquery()
+                count += came[0].all if came else 0
+            elif count <= MOST_COUNTED:
+                counted = group.matching(some, holds, literal(1)).limit(MOST_COUNTED + 1 - count).subquery()
                 count += session.scalar(select(func.count()).select_from(counted)) or 0
             looked += group.frames
         known: dict[str, Frame] = {}
@@ -96,15 +102,11 @@ class _Group:
     last: int
     frames: int
 
-    def first_of(self, some: ColumnElement[bool], holds: ColumnElement[bool]) -> Any:
-        """When, and which frames of these nights; in the order of time."""
-        return self.matching(some, holds).order_by(FrameRow.taken, FrameRow.id)
-
-    def matching(self, some: ColumnElement[bool], holds: ColumnElement[bool]) -> Any:
-        """The same in any order."""
+    def matching(self, some: ColumnElement[bool], holds: ColumnElement[bool], *told: Any) -> Any:
+        """A query that tells this of the frames of these nights that match, in any order."""
         night, frame = NightCameraRow, FrameRow
         return (
-            select(type_coerce(frame.taken, BigInteger).label("moment"), frame.id)
+            select(*told)
             .select_from(night)
             .join(frame, and_(frame.night == night.night, frame.camera == night.camera))
             .where(type_coerce(night.first, BigInteger).between(self.first, self.last), some, holds)

@@ -236,7 +236,7 @@ class Catalogue:
             names = {key: body.name for key, body in registers.cameras(session).items()}
             zones = {each.id: each.zone for each in registers.sites(session)}
             rows = list(session.execute(query))
-            titles = dict(list(session.execute(_TITLES)))
+            titles = {key: json.loads(value) for key, value in session.execute(_TITLES)}
         return [
             SequenceLine(
                 address=f"{row.night}/{names.get(row.camera, row.camera)}/{row.number}",
@@ -250,7 +250,7 @@ class Catalogue:
                 missed=row.missed,
                 cadence_s=row.cadence_s,
                 zone=zones.get(row.site or ""),
-                title=json.loads(titles.get(row.key, '""')),
+                title=titles.get(row.key, ""),
             )
             for row in rows
         ]
@@ -337,12 +337,15 @@ class Catalogue:
             query = select(FileRow).where(FileRow.roll == roll).order_by(FileRow.path)
             return {row.path: (row.digest, row.size, row.modified) for row in session.scalars(query)}
 
-    def sites_of_rolls(self) -> dict[str, Site]:
-        """The site of each roll that has one."""
+    def sites_of_rolls(self, rolls: Iterable[str]) -> dict[str, Site]:
+        """The site of each of these rolls that has one."""
+        found: dict[str, Site] = {}
         with transaction(self.engine) as session:
             known = {site.id: site for site in registers.sites(session)}
-            rows = session.execute(select(RollRow.id, RollRow.site))
-            return {row.id: known[row.site] for row in rows if row.site in known}
+            for chunk in chunks(sorted(set(rolls))):
+                rows = session.execute(select(RollRow.id, RollRow.site).where(RollRow.id.in_(chunk)))
+                found |= {row.id: known[row.site] for row in rows if row.site in known}
+        return found
 
     def rolls(self) -> dict[str, str]:
         """Roll ids by folder."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -87,14 +88,28 @@ def _versions(session: Session, frames: Sequence[str], line: str) -> Iterator[Ve
 
 
 def standings(catalogue: Catalogue, frames: Sequence[str], line: str | None = None) -> dict[str, Standing]:
+    """What speaks for each of these frames now, with all that an effective recipe is made of."""
+    known = bare_standings(catalogue, frames, line)
+    # One entry may give parts of a run versions of their own.
+    speaking = {(v.entry, v.selection): v for each in known.values() for v in each.shared}.values()
+    needed = {v.selection for v in speaking if v.selection}
+    needed |= {ramp.along for v in speaking for ramp in v.recipe.ramps if ramp.along}
+    selections = {name: selection_of(catalogue, name) for name in sorted(needed)}
+    return {frame: replace(each, selections=selections) for frame, each in known.items()}
+
+
+def bare_standings(
+    catalogue: Catalogue, frames: Sequence[str], line: str | None = None
+) -> dict[str, Standing]:
     """The versions that speak for each of these frames now, on its current line unless one is named.
 
+    Their selections are left out: listings tell how many versions there are, and load no runs for it.
     What a line does not say, own or shared, the main line says. A companion's digest is answered with the
     standing of the frame that it stands for.
     """
     stands = _stands(catalogue, frames)
     if stands:
-        of_frames = standings(catalogue, list(dict.fromkeys(stands.get(f, f) for f in frames)), line)
+        of_frames = bare_standings(catalogue, list(dict.fromkeys(stands.get(f, f) for f in frames)), line)
         return {frame: of_frames[stands.get(frame, frame)] for frame in frames}
     chosen = dict.fromkeys(frames, line or MAIN)
     if line is None:
@@ -107,20 +122,15 @@ def standings(catalogue: Catalogue, frames: Sequence[str], line: str | None = No
     for name, members in aside.items():
         for frame, listed in versions_of(catalogue, members, name).items():
             known[frame] |= {layer: found for layer, found in _heads(listed).items() if found}
-    # One entry may give parts of a run versions of their own.
-    speaking = {(v.entry, v.selection): v for heads_of in known.values() for v in heads_of[SHARED]}.values()
-    needed = {v.selection for v in speaking if v.selection}
-    needed |= {ramp.along for v in speaking for ramp in v.recipe.ramps if ramp.along}
-    selections = {name: selection_of(catalogue, name) for name in sorted(needed)}
     return {
         frame: Standing(
             frame=frame,
-            own=tuple(current[OWN]),
-            shared=tuple(current[SHARED]),
-            selections=selections,
+            own=tuple(layers[OWN]),
+            shared=tuple(layers[SHARED]),
+            selections={},
             line=chosen[frame],
         )
-        for frame, current in known.items()
+        for frame, layers in known.items()
     }
 
 
@@ -151,7 +161,7 @@ def contested_frames(catalogue: Catalogue) -> list[Frame]:
     query = select(FrameRow.id).join(ContestRow, ContestRow.frame == FrameRow.id).distinct()
     with transaction(catalogue.engine) as session:
         found = sorted(session.scalars(query))
-    contested = [frame for frame, each in standings(catalogue, found).items() if each.contested]
+    contested = [frame for frame, each in bare_standings(catalogue, found).items() if each.contested]
     known = catalogue.frames_by_id(contested)
     return [known[frame] for frame in sorted(known)]
 

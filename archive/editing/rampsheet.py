@@ -31,8 +31,7 @@ def sheet(bench: Bench, where: str, brightness_of: BrightnessOf) -> RampSheet:
     ramps = _ramps(frames, standing)
     bright = brightness_of(frames)
     reached = {index for values, _, _ in ramps.values() for index in values}
-    sites = bench.books.catalogue.sites_of_rolls()
-    site = sites.get(frames[0].roll)
+    site = bench.books.catalogue.sites_of_rolls([frames[0].roll]).get(frames[0].roll)
     return RampSheet(
         title=shown(where),
         zone=site.zone if site else None,

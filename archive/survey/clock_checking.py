@@ -78,7 +78,8 @@ def check_clocks(books: Books, night: str) -> ClockCheck:
 
 def _bodies(books: Books, frames: Sequence[Frame], brightness: Mapping[str, float]) -> list[_Body]:
     """The cameras of these frames by name; frames without a time or an exposure of their own do not count."""
-    cameras, sites = books.catalogue.cameras(), books.catalogue.sites_of_rolls()
+    cameras = books.catalogue.cameras()
+    sites = books.catalogue.sites_of_rolls(frame.roll for frame in frames)
     groups: dict[str, list[Frame]] = {}
     for frame in frames:
         if frame.time_source != TimeSource.FILE and frame.facts.exposure_s:

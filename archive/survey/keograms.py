@@ -42,7 +42,7 @@ def make_keogram(
     if plain:
         data = encode_png(picture)
     else:
-        site = books.catalogue.sites_of_rolls().get(frames[0].roll)
+        site = books.catalogue.sites_of_rolls([frames[0].roll]).get(frames[0].roll)
         local = frames[0].taken.astimezone(ZoneInfo(site.zone) if site else UTC)
         offset = local.utcoffset()
         axis = Axis(

@@ -183,7 +183,7 @@ class Survey:
         held = seen_of(self._books, frames)
         pairs = [(frame, held[frame.id].surveyed.measures) for frame in frames if frame.id in held]
         lines = survey_lines(pairs)
-        site = self._books.catalogue.sites_of_rolls().get(frames[0].roll)
+        site = self._books.catalogue.sites_of_rolls([frames[0].roll]).get(frames[0].roll)
         return SequenceSurvey(
             name=name,
             zone=site.zone if site else None,

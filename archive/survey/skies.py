@@ -71,9 +71,9 @@ class Skies:
     def _site_of(self, evening: date) -> Site:
         sites = self._books.catalogue.sites()
         frames = self._books.catalogue.frames(night=evening.isoformat(), limit=1)
-        held = self._books.catalogue.sites_of_rolls().get(frames[0].roll) if frames else None
-        if held is not None:
-            return held
+        held = self._books.catalogue.sites_of_rolls(frame.roll for frame in frames)
+        if held:
+            return held[frames[0].roll]
         if len(sites) == 1:
             return sites[0]
         names = ", ".join(shown(site.name) for site in sites) or "none yet; add one with `noctuary site add`"
@@ -84,7 +84,7 @@ class Skies:
 
     def frames(self, frames: Sequence[Frame]) -> dict[str, FrameSky]:
         """The sky of each frame whose site and time are known, by frame id."""
-        places = self._books.catalogue.sites_of_rolls()
+        places = self._books.catalogue.sites_of_rolls(frame.roll for frame in frames)
         by_site: dict[str, list[Frame]] = {}
         for frame in frames:
             if frame.roll in places and frame.time_source not in ("file", "assumed", "doubtful"):

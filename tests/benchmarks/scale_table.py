@@ -30,7 +30,7 @@ from support.surveys import PREVIEW, SLICES, kept, measures
 
 from archive.catalogue.books import Books
 from archive.catalogue.finding import matching
-from archive.catalogue.lineage import standings
+from archive.catalogue.lineage import bare_standings
 from archive.catalogue.query import parse
 from archive.formats import entry as entry_format
 from archive.formats import survey as survey_format
@@ -246,9 +246,9 @@ def page(books: Books, query: str) -> None:
     ids = [frame.id for frame in frames]
     for layer in ("rating", "keyword"):
         books.catalogue.stated_about(ids, layer)
-    standings(books.catalogue, ids)
+    bare_standings(books.catalogue, ids)
     books.catalogue.cameras()
-    books.catalogue.sites_of_rolls()
+    books.catalogue.sites_of_rolls(frame.roll for frame in frames)
 
 
 def measure(root: Path, frames: int, *, surveyed: bool) -> Iterator[tuple[str, float]]:

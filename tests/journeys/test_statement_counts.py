@@ -82,7 +82,9 @@ def test_commands_ask_as_much_of_a_large_archive_as_of_a_small_one(tmp_path: Pat
     workspace.close()
 
 
-@pytest.mark.parametrize("query", ["", "rating:0", "iso>100 exposure<100", "not keyword:arc"])
+@pytest.mark.parametrize(
+    "query", ["", "rating:0", "iso>100 exposure<100", "not keyword:arc", "camera:one sequence:1"]
+)
 def test_nights_are_gone_through_by_an_index_and_in_the_order_of_time(tmp_path: Path, query: str) -> None:
     place = studio(tmp_path)
     catalogue = place.workspace.books.catalogue

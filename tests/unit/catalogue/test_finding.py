@@ -254,6 +254,22 @@ def test_only_the_first_are_answered_and_all_are_counted_up_to_a_bound(
     assert matching(catalogue, parse(""), limit=3).count == 6
 
 
+@pytest.mark.parametrize("limit", range(1, 13))
+def test_however_few_nights_are_looked_at_together_the_answer_is_the_same(
+    catalogue: Catalogue, monkeypatch: pytest.MonkeyPatch, limit: int
+) -> None:
+    whole = {query: matching(catalogue, parse(query), limit) for query, _ in ANSWERS}
+    monkeypatch.setattr(finding, "_FIRST_LOOK", 1)
+    monkeypatch.setattr(finding, "_GROWTH", 1)
+    assert {query: matching(catalogue, parse(query), limit) for query, _ in ANSWERS} == whole
+    monkeypatch.setattr(finding, "MOST_LOOKED_AT", 1)
+    for query, told in whole.items():
+        short = matching(catalogue, parse(query), limit)
+        assert short.frames == told.frames
+        assert short.count <= told.count
+        assert short.more or short.count == told.count
+
+
 def test_what_was_said_of_a_jpeg_is_found_at_the_raw_frame_it_stands_for() -> None:
     paired = memory_catalogue()
     paired.apply(

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
+from sqlalchemy import event
 from support.builders import (
     FOUNDATION,
     delivered,
@@ -21,7 +23,14 @@ from support.builders import (
 )
 
 from archive.catalogue.index import Catalogue
-from archive.catalogue.lineage import derivatives, effectives, selection_of, standings, versions_of
+from archive.catalogue.lineage import (
+    bare_standings,
+    derivatives,
+    effectives,
+    selection_of,
+    standings,
+    versions_of,
+)
 from archive.journal.recipes import effective
 from archive.model.entry import SHARED, Change
 from archive.model.identity import canonical, sha256_id
@@ -64,6 +73,24 @@ def test_a_ramp_is_evaluated_from_what_the_catalogue_remembers() -> None:
         for number in (1, 2, 3)
     ]
     assert stops == [0.5, 0.0, -0.5]
+
+
+def test_a_listing_learns_what_is_contested_without_reading_runs() -> None:
+    catalogue = memory_catalogue()
+    catalogue.apply(
+        [
+            entry(*shared(selection(1, 2), exposure(1.0)), kind="recipe"),
+            entry(*shared(selection(2, 3), exposure(2.0)), kind="recipe", counter=2),
+        ]
+    )
+    asked: list[str] = []
+    event.listen(catalogue.engine, "before_cursor_execute", lambda *told: asked.append(told[2]))
+    bare = bare_standings(catalogue, [frame_id(1), frame_id(2)])
+    assert not any("selection_frame" in each for each in asked)
+    whole = standings(catalogue, [frame_id(1), frame_id(2)])
+    assert [bare[each].contested for each in (frame_id(1), frame_id(2))] == [False, True]
+    assert {frame: replace(each, selections={}) for frame, each in whole.items()} == bare
+    assert set(whole[frame_id(2)].selections) == {selection(1, 2).id, selection(2, 3).id}
 
 
 def test_a_line_is_asked_for_apart() -> None:

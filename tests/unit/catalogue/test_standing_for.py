@@ -150,7 +150,7 @@ def test_versions_of_both_are_versions_of_the_frame_and_one_entry_about_both_is_
         ("recipe-shared", frame_id(1)),
     ]
     standing = standings(catalogue, [frame_id(2), frame_id(1)])
-    assert standing[frame_id(2)] is standing[frame_id(1)]
+    assert standing[frame_id(2)] == standing[frame_id(1)]
     assert standing[frame_id(1)].own[0].recipe == exposure(0.5)
 
 

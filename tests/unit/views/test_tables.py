@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Sequence
 
 import pytest
 from rich.cells import cell_len
@@ -24,11 +25,9 @@ ROWS = [
 ]  # fmt: skip
 
 
-def drawn(width: int) -> list[str]:
+def drawn(width: int, columns: Sequence[Column] = COLUMNS, rows: Sequence[Sequence[str]] = ROWS) -> list[str]:
     sink = io.StringIO()
-    console = Console(file=sink, width=width)
-    made = fitted(COLUMNS, ROWS, width)
-    console.print(made, crop=False)
+    Console(file=sink, width=width).print(fitted(columns, rows, width), crop=False)
     return sink.getvalue().splitlines()
 
 
@@ -67,4 +66,27 @@ def test_where_whole_columns_need_more_than_there_is_they_stay_whole() -> None:
 
 def test_a_table_without_rows_or_heads_is_none_the_worse() -> None:
     assert fit((Column("a"), Column("b")), [], 10) == [1, 1]
-    assert fitted((Column(""), Column("", gives=Gives.LINES)), [["x", "y"]], 80).table.show_header is False
+    headless = (Column(""), Column("", gives=Gives.LINES))
+    assert drawn(80, headless, [["x", "y"]]) == ["x  y"]
+    assert [line.rstrip() for line in drawn(12, headless, [["x", "two words"]])] == ["x  two words"]
+    assert [line.rstrip() for line in drawn(11, headless, [["x", "two words"]])] == ["x  two", "   words"]
+
+
+@pytest.mark.parametrize("width", [60, 38, 30, 26])
+def test_a_table_of_single_lines_looks_as_one_that_breaks(width: int) -> None:
+    columns = (Column("night"), Column("site", gives=Gives.ENDS, least=6), Column("frames", right=True))
+    rows = [row[:3] for row in ROWS]
+    broken = [line.rstrip() for line in drawn(width, columns, [*rows, ["2026-03-20", "two\nlines", "2"]])]
+    assert broken[:-2] == drawn(width, columns, rows)
+    assert [line.split()[-1] for line in broken[-2:]] == ["2", "lines"]
+
+
+def test_lines_end_where_their_words_do_and_heads_alone_are_bold() -> None:
+    sink = io.StringIO()
+    made = fitted((Column("night"), Column("site")), [["2026-03-18", "A bend"], ["2026-03-19", "x"]], 80)
+    Console(file=sink, width=80, force_terminal=True, color_system="standard").print(made, crop=False)
+    assert sink.getvalue().splitlines() == [
+        "\x1b[1mnight       site\x1b[0m",
+        "2026-03-18  A bend",
+        "2026-03-19  x",
+    ]
