@@ -1,7 +1,7 @@
 """Planes of the pictures that are being worked on: a change of tone or colour need not begin at the sensor.
 
 They hold exactly what the passes before them made, so a picture made from them is the same to the bit. They
-are kept twice, before and after noise is taken away.
+are kept twice, before and after noise is taken away, and the gains that even out the corners beside them.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 Planes = npt.NDArray[np.float32]
 Light = tuple[Planes, float]
-"""Balanced camera light, and the offset that makes its square root equally noisy."""
+"""Balanced camera light, and the offset that makes its square root equally noisy; or gains, and 0."""
 
 LIMIT = 512 << 20
 

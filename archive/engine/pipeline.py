@@ -21,7 +21,7 @@ from archive.engine.declaration import Operator
 from archive.engine.decode import Decoded
 from archive.engine.framing import View
 from archive.engine.keptplanes import KeptPlanes, Light
-from archive.engine.kernels import light
+from archive.engine.kernels import detail, light
 from archive.engine.kernels.rows import Rows, Step
 from archive.engine.lensmodel import LensModel, radial_gains
 from archive.engine.noise import denoise
@@ -169,10 +169,8 @@ def _developed(
     # Scene data and master darks are themselves, whatever they hold.
     key = (decoded, dark, pixels.fit, pixels.even, steps.early, steps.rebuilding(decoded))
     planes, pending = _calm_light(decoded, steps, view, rows, dark, kept, key)
-    vignetting, fall_off = steps.of(Vignetting), steps.of(FallOff)
-    if vignetting or fall_off:
-        # Only now: light that has been evened is noisier in the corners.
-        pending.append(sampling.evening(planes, view, steps.lens, radial_gains(vignetting, fall_off)))
+    # Only now: light that has been evened is noisier in the corners.
+    pending += _evening(planes, steps, view, rows, kept)
     pending += _to_srgb(planes, decoded, steps.of(Balance), steps.of(Exposure))
     tone = Tone(
         lift=steps.of(ShadowLift), recovery=steps.of(HighlightRecovery),
@@ -215,11 +213,31 @@ def _calm_light(
             found = _camera_light(decoded, steps, view, rows, dark, measured=True)
             kept.put((key, frozenset()), found)
         if steps.noise:
-            found = found[0].copy(), found[1]
+            calm = np.empty_like(found[0])
+            rows.run(light.copied, calm.shape[1], found[0], calm)
+            found = calm, found[1]
             rows.chain(_denoising(found, steps, view, rows), *found[0].shape[1:])
             kept.put((key, steps.noise), found)
     planes = np.empty_like(found[0])
     return planes, [(light.copied, (found[0], planes))]
+
+
+def _evening(planes: Planes, steps: _Steps, view: View, rows: Rows, kept: KeptPlanes | None) -> list[Step]:
+    """Steps that even out how light falls off towards the corners."""
+    vignetting, fall_off = steps.of(Vignetting), steps.of(FallOff)
+    if not (vignetting or fall_off):
+        return []
+    key = (vignetting, fall_off, steps.lens, view)
+    found = kept.get(key) if kept is not None else None
+    if found is None:
+        gains = np.empty(planes.shape[1:], np.float32)
+        step = sampling.evening(gains, view, steps.lens, radial_gains(vignetting, fall_off))
+        found = gains, 0.0
+        if kept is None:
+            return [step, (detail.multiply, (planes, gains))]
+        rows.run(step[0], view.rows, *step[1])
+        kept.put(key, found)
+    return [(detail.multiply, (planes, found[0]))]
 
 
 def _denoising(found: Light, steps: _Steps, view: View, rows: Rows) -> list[Step]:

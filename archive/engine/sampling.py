@@ -162,14 +162,17 @@ def _warp_planes(
     rows.run(warp.warp, height, planes, x, y, geometry.STEP, across, down, np.float32(share), out)
 
 
-def evening(planes: Planes, view: View, lens: LensModel, table: npt.NDArray[np.float32]) -> Step:
-    """Multiplies upright planes by gains for the squared distance on the sensor, 1 in the frame's corner."""
+def evening(gains: Floats, view: View, lens: LensModel, table: Floats) -> Step:
+    """Finds upright pixels' gains from those for squared distances on the sensor, 1 in the frame's corner.
+
+    gains : float32, (rows, columns) of the view.
+    """
     places = geometry.knots(view, lens, 1, 1, 1)
     half = math.hypot(view.frame_width, view.frame_height) / 2
     x, y = places.of(1)
-    return warp.gain_by_distance, (
-        planes, table, (x - 0.5) * view.frame_width / half, (y - 0.5) * view.frame_height / half,
-        geometry.STEP,
+    return warp.gains_by_distance, (
+        table, (x - 0.5) * view.frame_width / half, (y - 0.5) * view.frame_height / half, geometry.STEP,
+        gains,
     )  # fmt: skip
 
 

@@ -219,24 +219,21 @@ def _read_runs(cut, margin, begins, shares, share, line):  # type: ignore[no-unt
 
 
 @kernel
-def gain_by_distance(  # type: ignore[no-untyped-def]
-    planes, table, knots_x, knots_y, step, first, last
-):
-    """Multiply by a gain that depends on the squared distance from a centre.
+def gains_by_distance(table, knots_x, knots_y, step, gains, first, last):  # type: ignore[no-untyped-def]
+    """Gains that depend on the squared distance from a centre.
 
     table : float32 gains at squared distances 0 to 1. knots_x, knots_y : float64, (rows, columns): distances
-    from the centre of the pixels at multiples of ``step``.
+    from the centre of the pixels at multiples of ``step``. gains : float32, (height, width).
     """
-    columns = planes.shape[2]
+    columns = gains.shape[1]
     across = np.empty(columns, np.float32)
     down = np.empty(columns, np.float32)
-    gains, positions = np.empty(columns, np.float32), np.empty(columns, np.float32)
-    places = np.empty(columns, np.int32)
+    positions, places = np.empty(columns, np.float32), np.empty(columns, np.int32)
     ramp = np.arange(step).astype(np.float32)
     steps = np.float32(table.shape[0] - 1)
     places_x = np.empty(knots_x.shape[1], np.float64)
     places_y = np.empty(knots_x.shape[1], np.float64)
-    for row in range(first, min(last, planes.shape[1])):
+    for row in range(first, last):
         upper = row // step
         part = (row - upper * step) / step
         for i in range(knots_x.shape[1]):
@@ -247,8 +244,4 @@ def gain_by_distance(  # type: ignore[no-untyped-def]
         for column in range(columns):
             x = np.uintp(column)
             positions[x] = (across[x] * across[x] + down[x] * down[x]) * steps
-        look_up(table, positions, places, gains)
-        for channel in range(3):
-            line = planes[channel, row]
-            for column in range(columns):
-                line[np.uintp(column)] *= gains[np.uintp(column)]
+        look_up(table, positions, places, gains[row])

@@ -52,6 +52,20 @@ def test_after_a_change_of_exposure_the_sensor_is_not_gone_back_to(monkeypatch: 
         render(decoded, with_operators("luminance_noise"), PixelSpec(fit=(100, 100)), kept=kept)
 
 
+def test_gains_of_the_corners_are_found_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    decoded, kept = frame(night_mosaic()), KeptPlanes()
+    render(decoded, with_operators("vignetting", "fall_off"), SMALL, kept=kept)
+
+    def found_again(*_: object) -> None:
+        raise AssertionError("found again")
+
+    monkeypatch.setattr(pipeline.sampling, "evening", found_again)
+    render(decoded, with_operators("vignetting", "fall_off", "exposure"), SMALL, kept=kept)
+    for names in (("vignetting",), ("vignetting", "fall_off", "distortion")):
+        with pytest.raises(AssertionError, match="found again"):
+            render(decoded, with_operators(*names), SMALL, kept=kept)
+
+
 def test_another_frame_of_the_same_recipe_is_another_picture() -> None:
     kept = KeptPlanes()
     one, other = frame(night_mosaic()), frame(night_mosaic() // 2)

@@ -111,10 +111,10 @@ def test_a_lattice_is_every_second_sample_as_light() -> None:
 
 
 def test_gains_grow_with_the_squared_distance() -> None:
-    planes = np.ones((3, 21, 41), np.float32)
+    gains = np.empty((21, 41), np.float32)
     table = np.linspace(1, 3, 1025).astype(np.float32)
     x, y = np.meshgrid((np.arange(4) * STEP - 20) / 40, (np.arange(3) * STEP - 10) / 40)
-    warp.gain_by_distance(planes, table, x, y, STEP, 0, 21)
+    warp.gains_by_distance(table, x, y, STEP, gains, 0, 21)
     row, column = np.mgrid[0:21, 0:41]
     expected = 1 + 2 * (((column - 20) / 40) ** 2 + ((row - 10) / 40) ** 2)
-    assert np.allclose(planes, expected, atol=1e-5)
+    assert np.allclose(gains, expected, atol=1e-5)
