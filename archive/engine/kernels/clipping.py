@@ -6,7 +6,7 @@ import numpy as np
 
 from archive.engine.kernels.compiled import inlined, kernel
 from archive.engine.kernels.neighbourhood import grow_row
-from archive.engine.kernels.numeric import smoothstep
+from archive.engine.kernels.numeric import clear, smoothstep
 
 _ZERO, _ONE = np.float32(0), np.float32(1)
 _CLIPPING, _CLIPPED = np.float32(0.90), np.float32(0.985)
@@ -34,7 +34,8 @@ def known_colours(planes, gains, block, out, first, last):  # type: ignore[no-un
     weights, losses = np.empty(width, np.float32), np.empty(width, np.float32)
     sums = np.empty((5, width), np.float32)
     for row in range(first, last):
-        sums[:] = _ZERO
+        for k in range(5):
+            clear(sums[k], width)
         for below in range(row * block, min((row + 1) * block, height)):
             reds, greens, blues = planes[0, below], planes[1, below], planes[2, below]
             for column in range(width):

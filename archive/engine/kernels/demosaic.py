@@ -41,8 +41,11 @@ def mirror(padded):  # type: ignore[no-untyped-def]
             padded[row, 4 - k] = padded[row, left]
             padded[row, width + 3 + k] = padded[row, right]
     for k in range(1, 5):
-        padded[4 - k] = padded[4 + _reflected(-k, height)]
-        padded[height + 3 + k] = padded[4 + _reflected(height - 1 + k, height)]
+        above, below = padded[4 + _reflected(-k, height)], padded[4 + _reflected(height - 1 + k, height)]
+        # Column by column: assigning whole rows takes two seconds to compile.
+        for column in range(padded.shape[1]):
+            padded[4 - k, column] = above[column]
+            padded[height + 3 + k, column] = below[column]
 
 
 @inlined

@@ -26,8 +26,9 @@ def replace(mosaic, blacks, reach, slope, read, out, first, last):  # type: igno
     width = mosaic.shape[1]
     stands_out = np.empty(width, np.uint8)
     held = np.empty((2, width), np.float32)
-    for place in range(4):
-        held[place // 2, place % 2 :: 2] = blacks[place]
+    for down in range(2):
+        for column in range(width):
+            held[down, column] = blacks[2 * down + (column & 1)]
     for row in range(first, min(last, height)):
         above, here, below = mosaic[_beside(row, -2, height)], mosaic[row], mosaic[_beside(row, 2, height)]
         black = held[row & 1]

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from archive.engine.kernels.compiled import inlined, kernel
+from archive.engine.kernels.numeric import clear
 
 _ZERO, _HALF, _ONE = np.float32(0), np.float32(0.5), np.float32(1)
 _QUARTER, _THREE_QUARTERS = np.float32(0.25), np.float32(0.75)
@@ -94,7 +95,8 @@ def guided_coefficients(  # type: ignore[no-untyped-def]
         aim_level = target[row, width // 2]
         light_sum, aim_sum = sums[0, radius:], sums[1, radius:]
         square_sum, both_sum = sums[2, radius:], sums[3, radius:]
-        sums[:, radius : radius + width] = _ZERO
+        for k in range(4):
+            clear(sums[k, radius:], width)
         for k in range(-radius, radius + 1):
             lights = guide[min(max(row + k, 0), height - 1)]
             aims = target[min(max(row + k, 0), height - 1)]

@@ -20,6 +20,20 @@ _E4, _E5, _E6 = np.float32(0.00961813), np.float32(0.00133336), np.float32(0.000
 
 
 @inlined
+def clear(line, count):  # type: ignore[no-untyped-def]
+    """Set the first ``count`` values to 0. Assigning to a slice does so too, and takes longer to compile."""
+    for column in range(count):
+        line[np.uintp(column)] = np.float32(0)
+
+
+@inlined
+def count_up(line):  # type: ignore[no-untyped-def]
+    """Set values to 0, 1, 2, …"""
+    for column in range(line.shape[0]):
+        line[np.uintp(column)] = np.float32(column)
+
+
+@inlined
 def log2(value):  # type: ignore[no-untyped-def]
     """Base-2 logarithm of a positive float32, to about 1e-6."""
     bits = np.float32(max(value, _SMALLEST)).view(np.int32)

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from archive.engine.kernels.compiled import kernel
+from archive.engine.kernels.numeric import clear
 
 Weights = tuple[npt.NDArray[np.int32], npt.NDArray[np.float32]]
 
@@ -83,8 +84,8 @@ def reduce_mosaic(  # type: ignore[no-untyped-def]
     for row in range(first, last):
         for down in range(2):
             evens, odds = sums[down, 0], sums[down, 1]
-            evens[: (width + 1) // 2] = _ZERO
-            odds[: width // 2] = _ZERO
+            clear(evens, (width + 1) // 2)
+            clear(odds, width // 2)
             weights = row_weights[down, row]
             most, most_beside = caps[2 * down], caps[2 * down + 1]
             taps = weights.shape[0]
@@ -105,9 +106,8 @@ def reduce_mosaic(  # type: ignore[no-untyped-def]
                 _add_one(mosaic[place][1:], weights[tap], most_beside, odds)
                 place += 2
                 tap += 1
-        out[0, row] = _ZERO
-        out[1, row] = _ZERO
-        out[2, row] = _ZERO
+        for channel in range(3):
+            clear(out[channel, row], columns)
         for across in range(2):
             # Both places of a column are read off together: they are weighed alike.
             _gathered_twice(
@@ -147,8 +147,8 @@ def _gathered_twice(source, other, first_column, weights, lines):  # type: ignor
     taps = weights.shape[0]
     start = 0
     if taps < 3:
-        line[:] = _ZERO
-        beside[:] = _ZERO
+        clear(line, line.shape[0])
+        clear(beside, line.shape[0])
     else:
         # Most pictures need three: they are read and added in one go.
         start = 3
@@ -171,7 +171,7 @@ def _gathered_twice(source, other, first_column, weights, lines):  # type: ignor
 @kernel
 def _gathered(source, first_column, weights, line):  # type: ignore[no-untyped-def]
     """line[i] = sum of weights[k, i] · source[first_column[i] + k]."""
-    line[:] = _ZERO
+    clear(line, line.shape[0])
     for tap in range(weights.shape[0]):
         shares = weights[tap]
         for column in range(line.shape[0]):
@@ -188,7 +188,7 @@ def reduce_planes(  # type: ignore[no-untyped-def]
     sums = np.empty(width, np.float32)
     for row in range(first, min(last, out.shape[1])):
         for channel in range(3):
-            sums[:] = np.float32(0)
+            clear(sums, width)
             for tap in range(row_weights.shape[1]):
                 weight = row_weights[row, tap]
                 source = planes[channel, first_row[row] + tap]

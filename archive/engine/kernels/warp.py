@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from archive.engine.kernels.compiled import kernel
-from archive.engine.kernels.numeric import look_up
+from archive.engine.kernels.numeric import count_up, look_up
 
 _ZERO, _HALF, _ONE, _TWO = np.float32(0), np.float32(0.5), np.float32(1), np.float32(2)
 _THREE, _FOUR, _FIVE = np.float32(3), np.float32(4), np.float32(5)
@@ -52,7 +52,8 @@ def warp(planes, knots_x, knots_y, step, span_across, span_down, share, out, fir
     shares_across = np.empty((taps_across, columns), np.float32)
     shares_down = np.empty((taps_down, width), np.float32)
     spare = np.empty((3, max(width, columns)), np.float32)
-    ramp = np.arange(max(width, step)).astype(np.float32)
+    ramp = np.empty(max(width, step), np.float32)
+    count_up(ramp)
     cut = np.empty(width + 2 * margin, np.float32)
     for row in range(first, min(last, out.shape[1])):
         upper = row // step
@@ -229,7 +230,8 @@ def gains_by_distance(table, knots_x, knots_y, step, gains, first, last):  # typ
     across = np.empty(columns, np.float32)
     down = np.empty(columns, np.float32)
     positions, places = np.empty(columns, np.float32), np.empty(columns, np.int32)
-    ramp = np.arange(step).astype(np.float32)
+    ramp = np.empty(step, np.float32)
+    count_up(ramp)
     steps = np.float32(table.shape[0] - 1)
     places_x = np.empty(knots_x.shape[1], np.float64)
     places_y = np.empty(knots_x.shape[1], np.float64)
