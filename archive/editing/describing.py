@@ -19,6 +19,7 @@ def describe_operators(name: str | None = None) -> list[OperatorHelp]:
         OperatorHelp(
             name=each.name,
             version=each.version,
+            older=operator.older_versions(each.name),
             family=str(each.family),
             summary=each.title,
             parameters=tuple(

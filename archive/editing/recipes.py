@@ -23,6 +23,7 @@ from archive.editing.history import History
 from archive.editing.house import House
 from archive.editing.lines import Lines
 from archive.editing.ramps import Ramps
+from archive.editing.renewing import Renewing
 from archive.editing.settings import chosen, parsed
 from archive.editing.settling import Settling
 from archive.errors import UsageError, shown
@@ -42,7 +43,8 @@ if TYPE_CHECKING:
 class Recipes:
     """The recipes of one archive.
 
-    ``ramps``, ``lines``, ``finish``, ``house`` and ``contests`` have what belongs to these alone.
+    ``ramps``, ``lines``, ``finish``, ``house``, ``contests`` and ``renewing`` have what belongs to these
+    alone.
     """
 
     def __init__(self, books: Books, foundation: Foundation) -> None:
@@ -52,6 +54,7 @@ class Recipes:
         self.ramps = Ramps(self.bench)
         self.house = House(self.bench)
         self.contests = Settling(self.bench)
+        self.renewing = Renewing(self.bench)
 
     @cached_property
     def _history(self) -> History:

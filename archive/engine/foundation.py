@@ -39,6 +39,6 @@ def require(foundation: Foundation) -> None:
         + (
             "a newer release is needed."
             if newer
-            else "an older release renders it exactly, or save the recipe anew on the present foundation."
+            else "an older release renders it exactly; `noctuary recipe renew FRAME` saves it on this one's."
         ),
     )

@@ -109,6 +109,26 @@ def changed(old: OperatorValues, values: Mapping[str, Value]) -> OperatorValues:
     return checked(old.name, {**old.values, **known.make.infer(values)}, version=old.version)
 
 
+def renewed(old: OperatorValues) -> OperatorValues:
+    """The newest version of an operator, with the values of an older one as far as it has them.
+
+    Raises
+    ------
+    ArchiveError : the operator or its version is of a newer release.
+    UsageError : a value is outside what the newest version takes.
+    """
+    instance(old)
+    newest = declaration(old.name)
+    if newest.version == old.version:
+        return old
+    return checked(old.name, {name: value for name, value in old.values.items() if newest.parameter(name)})
+
+
+def older_versions(name: str) -> tuple[int, ...]:
+    """The versions of an operator before its newest, which recipes may still hold."""
+    return tuple(sorted(number for known, number in registry if known == name)[:-1])
+
+
 def parse_setting(setting: str, text: str) -> tuple[str, str, Value]:
     """Operator, parameter and value of a setting as a person types it.
 

@@ -65,7 +65,7 @@ class _Steps:
         base = [operator.instance(values) for values in effective.base]
         kept = zip(base, effective.base, strict=True)
         used = [(step, values) for step, values in kept if not operator.is_neutral(values)]
-        self._base = {type(step): step for step, _ in used}
+        self._base = {values.name: step for step, values in used}
         early = [(step, values) for step, values in used if not isinstance(step, _LATE)]
         self.noise = frozenset(values for step, values in early if isinstance(step, _NOISE))
         self.early = frozenset(values for _, values in early) - self.noise
@@ -91,7 +91,7 @@ class _Steps:
         return min(1.0, recovery.stops / _WHOLLY_REBUILT)
 
     def of(self, kind: type[Kind]) -> Kind | None:
-        step = self._base.get(kind)
+        step = self._base.get(kind.declared.name)
         return step if isinstance(step, kind) else None
 
 

@@ -90,7 +90,7 @@ class Checker:
         ]
         unmade = {item.effective.foundation.generation for item in present} - set(self.generations)
         if unmade:
-            return "unmakeable", f"engine generation {min(unmade)} is not in this release", ()
+            return "unmakeable", _not_shipped(min(unmade), max(self.generations)), ()
         strange = _beyond_us(item.effective for item in present)
         if strange is not None:
             needed = f"{shown(strange.name)} version {strange.version}"
@@ -131,6 +131,12 @@ def _rewritten(before: Texts, present: Sequence[Development]) -> list[str]:
         name for name, text in (*before, *now) if ((name, text) in before) != ((name, text) in now)
     )
     return [f"{name} changed" for name in names]
+
+
+def _not_shipped(generation: int, newest: int) -> str:
+    newer = generation > newest
+    way = "a newer one has it" if newer else "`noctuary recipe renew` brings its recipe to this one"
+    return f"engine generation {generation} is not in this release; {way}"
 
 
 def _beyond_us(recipes: Iterable[EffectiveRecipe]) -> OperatorValues | None:

@@ -161,10 +161,11 @@ class ParameterHelp:
 
 @dataclass(frozen=True, kw_only=True)
 class OperatorHelp:
-    """One operator as people read about it."""
+    """One operator as people read about it, in its newest version; recipes may still hold ``older`` ones."""
 
     name: str
     version: int
     family: str
     summary: str
     parameters: tuple[ParameterHelp, ...]
+    older: tuple[int, ...] = ()

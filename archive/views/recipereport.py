@@ -99,6 +99,16 @@ def tell_sources(report: Report, sources: Sequence[Source], *, why: bool) -> Non
         report.say(f"not applied: {', '.join(absent)}")
 
 
+def tell_newer(report: Report, words: Sequence[str], *, asked: bool = False) -> None:
+    """What of a recipe is of an older release, and how it is brought to this one."""
+    if words:
+        report.say(
+            f"Of an older release: {'; '.join(words)}. `noctuary recipe renew` takes the newer.", "yellow"
+        )
+    elif asked:
+        report.say("All of it is of this release already.")
+
+
 def tell_history(report: Report, lines: Sequence[HistoryLine]) -> None:
     """A frame's versions, newest first; * marks those that stand."""
     if not lines:

@@ -27,6 +27,7 @@ from archive.views.recipereport import (
     tell_comparison,
     tell_contests,
     tell_history,
+    tell_newer,
     tell_saved,
     tell_sources,
 )
@@ -92,11 +93,13 @@ def recipe_show(
         effective = workspace.recipes.effective(frame, in_sequence=in_sequence)
         sources = workspace.recipes.why(frame, in_sequence=in_sequence)
         contested = workspace.recipes.standing(frame).contested
+        newer = workspace.recipes.renewing.pending(name)
     if as_json:
-        print_json({"effective": effective, "sources": sources, "contested": contested})
+        print_json({"effective": effective, "sources": sources, "contested": contested, "newer": newer})
         return
     report = Report()
     tell_sources(report, sources, why=why)
+    tell_newer(report, newer)
     if contested:
         report.say("Contested: two versions claim to be current, the newest is shown. "
                    "`noctuary recipe settle FRAME --show` lists both.", "yellow")  # fmt: skip
@@ -260,6 +263,33 @@ def recipe_settle(
         tell_saved(Report(), each)
 
 
+def recipe_renew(
+    name: Annotated[str, typer.Argument(metavar="FRAME", help="A frame, a sequence or a part of one.")],
+    show: Annotated[bool, typer.Option("--show", help="Only show what would change.")] = False,
+    note: NoteOption = "",
+    archive: ArchiveOption = None,
+    person: PersonOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Bring recipes of an older release to this one: newest operators, this engine. Pictures may change.
+
+    Example: noctuary recipe renew 2026-03-18/north/1 --show
+    """
+    with opened(archive, person=person) as workspace:
+        if show:
+            newer = workspace.recipes.renewing.pending(name)
+            print_json(newer) if as_json else tell_newer(Report(), newer, asked=True)
+            return
+        saved = workspace.recipes.renewing.renew(name, note=note)
+    if as_json:
+        print_json(saved)
+        return
+    for each in saved:
+        tell_saved(Report(), each)
+    if not saved:
+        tell_newer(Report(), (), asked=True)
+
+
 def operators(
     name: Annotated[str | None, typer.Argument(metavar="[OPERATOR]", help="Only this one.")] = None,
     as_json: JsonOption = False,
@@ -276,7 +306,9 @@ def operators(
         return
     report = Report()
     for operator in described:
-        report.say(f"{operator.name}  {operator.summary}", "bold")
+        older = ", ".join(map(str, operator.older))
+        told = f"  (version {operator.version}; recipes may hold {older})" if older else ""
+        report.say(f"{operator.name}  {operator.summary}{told}", "bold")
         for parameter in operator.parameters:
             report.say(f"  {operator.name}.{parameter.name}  {parameter.range}")
             report.say(f"      {parameter.help}")
@@ -337,6 +369,7 @@ def add_to(app: typer.Typer) -> None:
     recipe.command("note")(recipe_note)
     recipe.command("carry")(recipe_carry)
     recipe.command("settle")(recipe_settle)
+    recipe.command("renew")(recipe_renew)
     for part in (finish, ramps, lines, house):
         part.add_to(recipe)
     app.add_typer(recipe, name="recipe")
