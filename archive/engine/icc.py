@@ -6,6 +6,7 @@ keep their values instead of being clipped to 8 bits.
 
 from __future__ import annotations
 
+import math
 import struct
 from dataclasses import dataclass
 
@@ -15,6 +16,16 @@ import numpy.typing as npt
 from archive.engine import colour
 
 Floats = npt.NDArray[np.float64]
+
+# Code points of ITU-T H.273, tables 2 and 3: red, green and blue beside a D65 white; ways to store light.
+_PRIMARIES = {
+    1: colour.SRGB_PRIMARIES,
+    9: ((0.708, 0.292), (0.170, 0.797), (0.131, 0.046)),
+    12: ((0.680, 0.320), (0.265, 0.690), (0.150, 0.060)),
+}
+_PQ, _HLG = 16, 18
+_REFERENCE_WHITE, _REFERENCE_HLG = 203.0, 0.75
+"""What is white in a picture beside brighter lights: cd/m², and the signal of HLG (ITU-R BT.2408)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,6 +51,45 @@ def dcf_optional_transfer(levels: int) -> Transfer:
     curve = np.linspace(0.0, 1.0, levels) ** (563 / 256)
     to_xyz = colour.rgb_to_xyz(((0.64, 0.33), (0.21, 0.71), (0.15, 0.06)), colour.D65)
     return Transfer(curves=np.stack([curve] * 3).astype(np.float32), matrix=colour.XYZ_TO_SRGB @ to_xyz)
+
+
+def coded_transfer(primaries: int, transfer: int, levels: int) -> Transfer | None:
+    """For pictures that state code points of H.273; None for bright light on primaries not read here.
+
+    Light of the two ways of ITU-R BT.2100 is 1 at the reference white of BT.2408, so that brighter lights lie
+    above 1, where a lower exposure finds them: as a display shows them for PQ, as the scene was for HLG. All
+    others are read as sRGB is.
+    """
+    bright = transfer in (_PQ, _HLG)
+    known = _PRIMARIES.get(primaries, None if bright else colour.SRGB_PRIMARIES)
+    if known is None:
+        return None
+    stored = np.linspace(0.0, 1.0, levels)
+    if transfer == _PQ:
+        curve = _pq(stored) / _REFERENCE_WHITE
+    elif transfer == _HLG:
+        curve = _hlg(stored) / _hlg(np.array(_REFERENCE_HLG))
+    else:
+        curve = colour.srgb_decode(stored)
+    matrix = np.eye(3)
+    if known != colour.SRGB_PRIMARIES:
+        matrix = colour.XYZ_TO_SRGB @ colour.rgb_to_xyz(known, colour.D65)
+    return Transfer(curves=np.stack([curve] * 3).astype(np.float32), matrix=matrix)
+
+
+def _pq(stored: Floats) -> Floats:
+    """Light on a display in cd/m² (BT.2100, table 4)."""
+    m1, m2 = 2610 / 16384, 2523 / 4096 * 128
+    c1, c2, c3 = 3424 / 4096, 2413 / 4096 * 32, 2392 / 4096 * 32
+    root = stored ** (1 / m2)
+    return np.asarray(10000 * (np.maximum(root - c1, 0) / (c2 - c3 * root)) ** (1 / m1))
+
+
+def _hlg(stored: Floats) -> Floats:
+    """Light of a scene, 1 the brightest (BT.2100, table 5)."""
+    a = 0.17883277
+    b, c = 1 - 4 * a, 0.5 - a * math.log(4 * a)
+    return np.where(stored <= 0.5, stored**2 / 3, (np.exp((stored - c) / a) + b) / 12)
 
 
 def profile_transfer(profile: bytes, levels: int) -> Transfer | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import struct
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -90,8 +91,25 @@ def _heif(data: bytes) -> tuple[dict[str, Any], list[npt.NDArray[Any]]]:
     back = {6: 8, 8: 6}.get(orientation, orientation)
     planes = framing.upright(np.moveaxis(stored[:, :, :3], -1, 0), back)
     pixels = np.ascontiguousarray(np.moveaxis(planes, 0, -1))
-    profile = file.info.get("icc_profile")
-    return _facts(pixels, orientation, bits), [pixels, *_transfer(pixels, profile, False)]
+    transfer = _heif_transfer(file.info, 256 if pixels.dtype == np.uint8 else 65536)
+    return _facts(pixels, orientation, bits), [pixels, transfer.curves, transfer.matrix]
+
+
+def _heif_transfer(info: Mapping[str, Any], levels: int) -> icc.Transfer:
+    profile = info.get("icc_profile")
+    found = icc.profile_transfer(profile, levels) if profile else None
+    if found is not None:
+        return found
+    coded = info.get("nclx_profile")
+    if not coded:
+        return icc.srgb_transfer(levels)
+    primaries = int(coded["color_primaries"])
+    found = icc.coded_transfer(primaries, int(coded["transfer_characteristics"]), levels)
+    if found is None:
+        raise UndecodableError(
+            f"a HEIF picture of colour primaries {primaries} is not supported", damaged=False
+        )
+    return found
 
 
 def _exif_orientation(data: bytes | None) -> int:

@@ -3,6 +3,7 @@
 import struct
 
 import numpy as np
+import pytest
 from PIL import ImageCms
 
 from archive.engine import colour, icc
@@ -71,3 +72,34 @@ def test_the_dcf_optional_space_is_wider_in_green_only() -> None:
     assert np.allclose(matrix[:, 2], [0, 0, 1], atol=0.06)
     assert matrix[0, 1] < -0.3
     assert np.allclose(matrix @ np.ones(3), 1)
+
+
+def test_light_of_bt_2100_is_that_of_an_independent_implementation() -> None:
+    """SMPTE ST 2084 and HLG by colour-science; 1 is the reference white of ITU-R BT.2408."""
+    reference = pytest.importorskip("colour.models")
+    stored = np.linspace(0, 1, 1024)
+    perceptual, hybrid = icc.coded_transfer(9, 16, 1024), icc.coded_transfer(9, 18, 1024)
+    assert perceptual is not None and hybrid is not None
+    assert np.allclose(perceptual.curves[0] * 203, reference.eotf_ST2084(stored), rtol=1e-4, atol=1e-4)
+    scene = reference.oetf_inverse_BT2100_HLG(stored) / reference.oetf_inverse_BT2100_HLG(0.75)
+    assert np.allclose(hybrid.curves[2], scene, rtol=1e-4, atol=1e-6)
+    # 203 cd/m² is the signal 58 % of PQ (BT.2408, table 1).
+    assert np.interp(0.58, stored, perceptual.curves[1]) == pytest.approx(1, abs=0.01)
+
+
+@pytest.mark.parametrize(("primaries", "name"), [(9, "ITU-R BT.2020"), (12, "P3-D65"), (1, "sRGB")])
+def test_primaries_are_those_of_an_independent_implementation(primaries: int, name: str) -> None:
+    reference = pytest.importorskip("colour")
+    read = icc.coded_transfer(primaries, 13, 256)
+    assert read is not None
+    spaces = reference.RGB_COLOURSPACES
+    expected = reference.matrix_RGB_to_RGB(spaces[name], spaces["sRGB"], None)
+    assert np.allclose(read.matrix, expected, atol=2e-3)
+    assert np.allclose(read.matrix.sum(axis=1), 1, atol=1e-6)
+    assert np.array_equal(read.curves, icc.srgb_transfer(256).curves)
+
+
+def test_other_primaries_are_taken_for_srgb_but_for_bright_light() -> None:
+    assert icc.coded_transfer(6, 16, 256) is None
+    plain = icc.coded_transfer(2, 2, 256)
+    assert plain is not None and np.array_equal(plain.matrix, np.eye(3))

@@ -126,6 +126,33 @@ def test_a_heif_of_10_bits_keeps_them() -> None:
     assert light[-1] == 1
 
 
+def bright_heif(signal: float, primaries: int, transfer: int) -> bytes:
+    """Ten bits of one grey, with code points of ITU-T H.273."""
+    grey = np.full((32, 32, 3), round(signal * 1023) << 6, np.uint16)
+    out = io.BytesIO()
+    pillow_heif.from_bytes("RGB;16", (32, 32), grey.tobytes()).save(
+        out, quality=-1, chroma=444, full_range_flag=1, matrix_coefficients=0,
+        color_primaries=primaries, transfer_characteristics=transfer,
+    )  # fmt: skip
+    return out.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("transfer", "signal", "light"), [(16, 0.5807, 1.0), (18, 0.75, 1.0), (13, 0.5, 0.214)]
+)
+def test_bright_light_of_a_heif_is_read_as_it_states(transfer: int, signal: float, light: float) -> None:
+    """Reference white in both ways of BT.2100 is 203 cd/m²: 58 % of PQ, 75 % of HLG (ITU-R BT.2408)."""
+    _, arrays = picturefile.read(bright_heif(signal, 9, transfer), Kind.HEIF)
+    assert arrays[1][1][arrays[0][16, 16, 1]] == pytest.approx(light, rel=0.02)
+    assert arrays[2][0, 0] == pytest.approx(1.66, abs=0.01)
+
+
+def test_bright_light_on_unknown_primaries_is_refused_by_number() -> None:
+    with pytest.raises(UndecodableError, match="primaries 10") as caught:
+        picturefile.read(bright_heif(0.5, 10, 16), Kind.HEIF)
+    assert not caught.value.damaged
+
+
 @pytest.mark.parametrize("bits", [10, 12, 14])
 def test_a_tiff_of_fewer_than_16_bits_fills_the_range(bits: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Unpacking needs a codec that is not always there; that is said, and nobody gets a dark picture."""
