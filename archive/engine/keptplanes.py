@@ -18,6 +18,9 @@ Light = tuple[Planes, float]
 """Balanced camera light, and the offset that makes its square root equally noisy; or gains, and 0."""
 
 LIMIT = 512 << 20
+# Nobody goes back to every strength that a slider passed; memory that is given back is soon used again, where
+# new memory costs as much time as the noise.
+_ALIKE = 3
 
 
 class KeptPlanes:
@@ -26,25 +29,30 @@ class KeptPlanes:
     def __init__(self, limit: int = LIMIT) -> None:
         self._limit = limit
         self._lock = threading.Lock()
-        self._planes: OrderedDict[Hashable, Light] = OrderedDict()
+        self._planes: OrderedDict[Hashable, tuple[Light, Hashable]] = OrderedDict()
 
     def get(self, key: Hashable) -> Light | None:
         """The planes kept, which cannot be written, or None."""
         with self._lock:
-            if key in self._planes:
-                self._planes.move_to_end(key)
-            return self._planes.get(key)
+            if key not in self._planes:
+                return None
+            self._planes.move_to_end(key)
+            return self._planes[key][0]
 
-    def put(self, key: Hashable, light: Light) -> None:
+    def put(self, key: Hashable, light: Light, kind: Hashable = None) -> None:
         """Keep these planes, and let go of the longest unused ones where there are too many.
 
-        They cannot be written from now on, kept or not.
+        They cannot be written from now on, kept or not. Of one ``kind``, as is one picture with its noise
+        reduced in different ways, a few are kept only.
         """
         light[0].flags.writeable = False
         if light[0].nbytes > self._limit:
             return
         with self._lock:
-            self._planes[key] = light
+            self._planes[key] = light, kind
             self._planes.move_to_end(key)
-            while sum(planes.nbytes for planes, _ in self._planes.values()) > self._limit:
+            alike = [each for each, (_, other) in self._planes.items() if kind is not None and other == kind]
+            for each in alike[:-_ALIKE]:
+                del self._planes[each]
+            while sum(each.nbytes for (each, _), _ in self._planes.values()) > self._limit:
                 self._planes.popitem(last=False)

@@ -217,7 +217,7 @@ def _calm_light(
             rows.run(light.copied, calm.shape[1], found[0], calm)
             found = calm, found[1]
             rows.chain(_denoising(found, steps, view, rows), *found[0].shape[1:])
-            kept.put((key, steps.noise), found)
+            kept.put((key, steps.noise), found, kind=key)
     planes = np.empty_like(found[0])
     return planes, [(light.copied, (found[0], planes))]
 
@@ -227,7 +227,8 @@ def _evening(planes: Planes, steps: _Steps, view: View, rows: Rows, kept: KeptPl
     vignetting, fall_off = steps.of(Vignetting), steps.of(FallOff)
     if not (vignetting or fall_off):
         return []
-    key = (vignetting, fall_off, steps.lens, view)
+    kind = steps.lens, view
+    key = vignetting, fall_off, kind
     found = kept.get(key) if kept is not None else None
     if found is None:
         gains = np.empty(planes.shape[1:], np.float32)
@@ -236,7 +237,7 @@ def _evening(planes: Planes, steps: _Steps, view: View, rows: Rows, kept: KeptPl
         if kept is None:
             return [step, (detail.multiply, (planes, gains))]
         rows.run(step[0], view.rows, *step[1])
-        kept.put(key, found)
+        kept.put(key, found, kind)
     return [(detail.multiply, (planes, found[0]))]
 
 

@@ -122,3 +122,15 @@ def test_the_longest_unused_planes_go_first_and_too_large_ones_are_not_kept() ->
     kept.put("c", (planes(2), 0.0))
     kept.put("huge", (planes(3, size=40), 0.0))
     assert [key for key in ("a", "b", "c", "huge") if kept.get(key) is not None] == ["a", "c"]
+
+
+def test_of_one_kind_the_last_used_three_are_kept_beside_all_others() -> None:
+    kept = KeptPlanes()
+    for key in ("noisy", "other"):
+        kept.put(key, (planes(1), 0.0))
+    for key in ("1", "2", "3"):
+        kept.put(key, (planes(2), 0.0), kind="calm")
+    kept.get("1")
+    kept.put("4", (planes(2), 0.0), kind="calm")
+    names = ("noisy", "other", "1", "2", "3", "4")
+    assert [key for key in names if kept.get(key) is not None] == ["noisy", "other", "1", "3", "4"]
