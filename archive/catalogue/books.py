@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from sqlalchemy.exc import DatabaseError
@@ -12,6 +11,7 @@ from sqlalchemy.exc import DatabaseError
 from archive.catalogue.anew import begin_anew, finish_anew, give_up_anew
 from archive.catalogue.apply import SET_ASIDE
 from archive.catalogue.database import discard_database, open_database
+from archive.catalogue.hands import Hands, hands_of_this_machine
 from archive.catalogue.index import Catalogue
 from archive.catalogue.noticing import (
     GONE,
@@ -24,6 +24,7 @@ from archive.catalogue.noticing import (
     noticed_in_words,
     strange_in_words,
 )
+from archive.catalogue.readahead import Progress, read_entries, read_lists
 from archive.catalogue.registers import address_among
 from archive.catalogue.runs import Unnumbered
 from archive.catalogue.seen import came, entry_count, known_among, note_folders, seen_folders
@@ -37,12 +38,10 @@ from archive.model.entry import SEALED, SELECTION, Change, Draft, Entry
 from archive.model.identity import canonical, short
 from archive.model.results import RebuildReport
 from archive.store.masters import read_master
-from archive.store.volumes import Volume, chain_state, held_files, roll_folders
+from archive.store.volumes import Volume, roll_folders
 
-_LONGEST_PATH = 1000
 _MANY = 500
 """From so many entries on a catalogue that is behind in everything is made anew, which is faster."""
-Progress = Callable[[str, int, int], None]
 
 
 class Books:
@@ -161,6 +160,9 @@ class Books:
 
     def sync(self, progress: Progress | None = None) -> None:
         """Bring the catalogue up to what lies on the volumes, wherever it was written."""
+        self._sync(progress, Hands())
+
+    def _sync(self, progress: Progress | None, hands: Hands) -> None:
         seen = seen_folders(self.catalogue.engine)
         for volume in self.volumes:
             if volume.id in seen:
@@ -175,29 +177,37 @@ class Books:
         if len(names) > _MANY and self.catalogue.behind() and self._made_anew(progress):
             return
         if new is None or aside or gone or entry_count(self.catalogue.engine) < len(names):
-            fresh, gone = self._take_in(held, names, aside, gone, progress)
+            fresh, gone = self._take_in(held, names, aside, gone, hands, progress)
         elif new:
             new -= known_among(self.catalogue.engine, new)
-            fresh = _Counted(self.log.read_new(set(), held.of(new), progress, bound=held.greatest()))
-            self.catalogue.apply(fresh, self._numbers)
+            fresh = bool(new)
+            self.catalogue.apply(
+                self.log.read_new(set(), held.of(new), progress, bound=held.greatest()), self._numbers
+            )
         else:
-            fresh = _Counted(())
-        if fresh.count:
+            fresh = False
+        if fresh:
             self._examine(names)
         for volume in self.volumes:
             if volume.id in on:
                 note_folders(self.catalogue.engine, volume.id, on[volume.id], seen.get(volume.id, {}))
         self._notice(held, on, gone)
         for volume in self.mounted:
-            self._sync_holdings(volume)
+            self._sync_holdings(volume, hands, progress)
 
     def _by_volume(self, held: Held) -> dict[str, Mapping[str, Folder]]:
         return {v.id: folders for disk, folders in held.on for v in self.volumes if v.disk is disk}
 
     def _take_in(
-        self, held: Held, names: set[str], aside: set[str], gone: set[str], progress: Progress | None
-    ) -> tuple[_Counted, set[str]]:
-        """Hold every name against those that are known; answers what was read, and names that are gone."""
+        self,
+        held: Held,
+        names: set[str],
+        aside: set[str],
+        gone: set[str],
+        hands: Hands,
+        progress: Progress | None,
+    ) -> tuple[bool, set[str]]:
+        """Hold every name against those that are known; answers if any was read, and names that are gone."""
         known = self.catalogue.known_entries()
         lost = known - names
         if lost:
@@ -205,10 +215,12 @@ class Books:
             self.empty()
             known = set()
         # Entries set aside are judged again: a fault is told for as long as it lasts.
-        fresh = _Counted(self.log.read_new(known - aside, held.places(), progress))
+        places = held.places()
+        wanted = sorted(places.keys() - (known - aside))
         self.catalogue.clear_faults(SET_ASIDE)
-        self.catalogue.apply(fresh, self._numbers)
-        return fresh, (gone | lost) - names
+        read = read_entries(hands, wanted, places, held.greatest(), progress)
+        self.catalogue.take(read, self._numbers, hands, progress)
+        return bool(wanted), (gone | lost) - names
 
     def _examine(self, names: Iterable[str]) -> None:
         """Notice what the entries tell of each other; a writer who is two becomes another one here."""
@@ -234,35 +246,15 @@ class Books:
             if said != {fault.name: fault.message for fault in told if fault.place == place}:
                 self.catalogue.note(place, said.items())
 
-    def _sync_holdings(self, volume: Volume) -> None:
+    def _sync_holdings(self, volume: Volume, hands: Hands, progress: Progress | None) -> None:
         before = self.catalogue.chains(volume.id)
         self.catalogue.clear_faults(volume.id)
-        present = set()
-        for folder in roll_folders(volume.disk):
-            try:
-                chain = chain_state(volume.disk, folder)
-                if chain is None:
-                    continue
-                present.add(folder)
-                state = "sha256:" + hashlib.sha256(chain).hexdigest()
-                if before.get(folder) == state:
-                    continue
-                held = held_files(volume.disk, folder)
-            except ArchiveError as error:
-                present.add(folder)
-                self.catalogue.record_fault(volume.id, folder, str(error))
-                continue
-            files = {path: (f"xxh128:{file.xxh128}", file.size) for path, file in held.items()}
-            if any(len(path) > _LONGEST_PATH for path in files):
-                fault = (
-                    f"The hash list of {shown(folder)} names a path of more than {_LONGEST_PATH} characters. "
-                    "What it lists is not counted as held."
-                )
-                self.catalogue.record_fault(volume.id, folder, fault)
-                continue
-            self.catalogue.hold(volume.id, folder, state, files)
-        for folder in before.keys() - present:
-            self.catalogue.hold(volume.id, folder, None, {})
+        folders = list(roll_folders(volume.disk))
+        self.catalogue.hold(volume.id, [(gone, None, []) for gone in before.keys() - set(folders)])
+        for told, faults in read_lists(hands, volume.disk, folders, before, progress):
+            self.catalogue.hold(volume.id, told)
+            for folder, message in faults:
+                self.catalogue.record_fault(volume.id, folder, message)
 
     def _numbers(self, unnumbered: Sequence[Unnumbered]) -> list[Entry]:
         """Entries that give new sequences their numbers, once and for good: one for each night."""
@@ -338,7 +330,8 @@ class Books:
             return False
         self.catalogue = made
         try:
-            self.sync(progress)
+            with hands_of_this_machine() as hands:
+                self._sync(progress, hands)
         except BaseException:
             self.catalogue = old
             give_up_anew(self._database, made)
@@ -353,7 +346,7 @@ class Books:
         if not self._made_anew(progress):
             self.empty()
             self.sync(progress)
-        dump = self.catalogue.counts()
+        dump = self.catalogue.counts("entry", "roll", "frame", "sequence")
         return RebuildReport(
             entries=dump["entry"],
             rolls=dump["roll"],
@@ -366,19 +359,6 @@ class Books:
     def faults(self) -> list[Fault]:
         """Entries that are set aside now, read afresh."""
         return [item for item in self.log.read_new(set()) if isinstance(item, Fault)]
-
-
-class _Counted:
-    """Entries on their way into the catalogue, and how many passed; a million are never held at once."""
-
-    def __init__(self, items: Iterable[Entry | Fault]) -> None:
-        self._items = items
-        self.count = 0
-
-    def __iter__(self) -> Iterator[Entry | Fault]:
-        for item in self._items:
-            self.count += 1
-            yield item
 
 
 def _numbered(found: Unnumbered) -> Change:

@@ -7,20 +7,23 @@ camera in one walk, marks and nights in a few statements. Indexes are made when 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from itertools import islice
 from typing import Any
 
 from sqlalchemy import Index, Integer, cast, select, true, update
 from sqlalchemy.orm import Session
 
 from archive.catalogue.affected import Affected
-from archive.catalogue.apply import apply_entries
+from archive.catalogue.apply import write
 from archive.catalogue.contests import settle_all_contests
+from archive.catalogue.database import PLACE, kept_rows
 from archive.catalogue.derive import outdated
-from archive.catalogue.framevalues import FrameValues
-from archive.catalogue.inserting import insert_rows
-from archive.catalogue.marks import said_last, tell_marks
+from archive.catalogue.entryrows import EntryRows
+from archive.catalogue.framevalues import frame_rows
+from archive.catalogue.hands import Hands
+from archive.catalogue.inserting import insert_stored
+from archive.catalogue.marks import tell_marks
 from archive.catalogue.nightsums import tell_nights
+from archive.catalogue.readahead import Progress
 from archive.catalogue.rows import (
     Base,
     FileRow,
@@ -35,34 +38,31 @@ from archive.catalogue.rows import (
 )
 from archive.catalogue.runs import Unnumbered, tell_all_sequences
 from archive.catalogue.standing_for import all_pairs, settle_pairs
-from archive.catalogue.telling import MASTERS
-from archive.journal.log import Fault
-from archive.model.entry import Entry
+from archive.catalogue.telling import MASTER, MASTERS, Places, facts_said
 
-_AT_ONCE = 200
-"""Entries whose rows are gathered before they are written."""
 _LATER = (FrameRow, HoldingRow)
 """Tables that are filled after the entries are in, and whose indexes wait for that."""
 
 
-def fill(session: Session, items: Iterable[Entry | Fault]) -> list[Unnumbered]:
+def fill(
+    session: Session, read: Iterable[EntryRows], hands: Hands, progress: Progress | None = None
+) -> list[Unnumbered]:
     """Take all entries in and tell all that follows; answers the sequences without a number.
 
     Indexes that were dropped are made again; see ``drop_indexes``.
     """
-    rest = iter(items)
-    while some := list(islice(rest, _AT_ONCE)):
-        apply_entries(session, some)
+    for told in read:
+        write(session, told)
     outdated(session)
     session.flush()
     make_indexes(session, [t.name for t in Base.metadata.sorted_tables if t.name not in _names(_LATER)])
     settle_pairs(session, select(PairRow.companion))
     pairs = all_pairs(session)
-    _tell_frames(session, pairs)
+    _tell_frames(session, pairs, hands, progress)
     _mark(session)
     tell_marks(session, Affected(marked={*pairs, *pairs.values()}))
     make_indexes(session, [FrameRow.__tablename__], only="frame_by_camera")
-    unnumbered = tell_all_sequences(session)
+    unnumbered = tell_all_sequences(session, hands)
     make_indexes(session, [FrameRow.__tablename__])
     tell_nights(session, None)
     settle_all_contests(session)
@@ -91,19 +91,27 @@ def _indexes(tables: Iterable[str]) -> Iterator[Index]:
         yield from sorted(Base.metadata.tables[name].indexes, key=lambda index: str(index.name))
 
 
-def _tell_frames(session: Session, pairs: dict[str, str]) -> None:
+def _tell_frames(session: Session, pairs: dict[str, str], hands: Hands, progress: Progress | None) -> None:
     """Every master as a frame; of equal bytes the first taken in, which is the first written."""
-    values = FrameValues(session)
-    subjects = select(StatementRow.subject).where(StatementRow.layer == "facts")
-    corrected = {frame: told for (frame, line), told in said_last(session, "facts", subjects, pairs).items()}
-    rolls = select(RollRow.id).order_by(RollRow.counter, RollRow.entry, RollRow.id)
-    for roll in session.scalars(rolls).all():
-        rows = [
-            values.row(file, corrected.get(file.digest))
-            for file in session.execute(MASTERS.where(FileRow.roll == roll))
-            if file.digest not in pairs
-        ]
-        insert_rows(session, FrameRow, rows)
+    places = Places(session)
+    said = facts_said(session, select(StatementRow.subject).where(StatementRow.layer == "facts"), pairs)
+    query = select(RollRow.id, RollRow.camera, RollRow.site)
+    rolls = session.execute(query.order_by(RollRow.counter, RollRow.entry, RollRow.id)).all()
+
+    def jobs() -> Iterator[tuple[Any, ...]]:
+        for roll, camera, site in rolls:
+            files = kept_rows(session, _FILES, roll)
+            held = [file for file in files if file[0] not in pairs]
+            told = {file[0]: said[file[0]] for file in held if file[0] in said} if said else {}
+            yield places.of(camera, site), roll, camera, held, told
+
+    for number, rows in enumerate(hands.each(frame_rows, jobs())):
+        if progress:
+            progress("Telling the frames", number, len(rolls))
+        insert_stored(session, "frame", rows)
+
+
+_FILES = MASTERS.with_only_columns(*MASTER).where(FileRow.roll == PLACE)
 
 
 def _mark(session: Session) -> None:

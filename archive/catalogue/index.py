@@ -11,13 +11,16 @@ from sqlalchemy.orm import Session
 
 from archive.catalogue import registers
 from archive.catalogue.affected import chunks
-from archive.catalogue.apply import apply_entries
+from archive.catalogue.apply import apply_entries, gathered
 from archive.catalogue.bulk import fill
 from archive.catalogue.contests import settle_contests
 from archive.catalogue.database import transaction
 from archive.catalogue.derive import derive, outdated, up_to_date
+from archive.catalogue.entryrows import EntryRows
 from archive.catalogue.framerows import FRAMES, frame_of_row
-from archive.catalogue.inserting import insert_rows
+from archive.catalogue.hands import Hands
+from archive.catalogue.inserting import insert_rows, insert_stored
+from archive.catalogue.readahead import Held, Progress
 from archive.catalogue.rows import (
     Base,
     ChainRow,
@@ -79,11 +82,24 @@ class Catalogue:
         ``number`` is asked for entries that number the sequences that came up. They are applied in the same
         transaction: a program that is killed between the two finds everything still to be done.
         """
+        return self.take(gathered(items), number)
+
+    def take(
+        self,
+        read: Iterable[EntryRows],
+        number: Callable[[Sequence[Unnumbered]], list[Entry]],
+        hands: Hands | None = None,
+        progress: Progress | None = None,
+    ) -> list[Unnumbered]:
+        """The same for entries that were read as rows."""
         with transaction(self.engine) as session:
-            unnumbered = fill(session, items) if self._blank else _take(session, items)
-            self._blank = False
+            if self._blank:
+                unnumbered = fill(session, read, hands or Hands(), progress)
+                self._blank = False
+            else:
+                unnumbered = _take(session, read)
             numbers = number(unnumbered) if unnumbered else []
-            return _take(session, numbers) if numbers else unnumbered
+            return _take(session, gathered(numbers)) if numbers else unnumbered
 
     def behind(self) -> bool:
         """Whether everything is to be told anew: nothing was told yet, or by other rules than today's."""
@@ -128,12 +144,13 @@ class Catalogue:
                     query = query.where(table.c.volume.in_(mounted))
                 session.execute(query)
 
-    def counts(self) -> dict[str, int]:
-        """Rows in each table."""
+    def counts(self, *tables: str) -> dict[str, int]:
+        """Rows in each of these tables, or in every one."""
         with transaction(self.engine) as session:
             return {
                 table.name: session.scalar(select(func.count()).select_from(table)) or 0
                 for table in Base.metadata.sorted_tables
+                if not tables or table.name in tables
             }
 
     def chains(self, volume: str) -> dict[str, str]:
@@ -142,22 +159,19 @@ class Catalogue:
             rows = session.execute(select(ChainRow.folder, ChainRow.state).where(ChainRow.volume == volume))
             return {row.folder: row.state for row in rows}
 
-    def hold(self, volume: str, folder: str, state: str | None, files: dict[str, tuple[str, int]]) -> None:
-        """What a volume's hash list says of one roll: path → (digest, size); state None forgets it."""
+    def hold(self, volume: str, lists: Iterable[Held]) -> None:
+        """What a volume's hash lists say of some rolls; those that have none are forgotten."""
+        held = list(lists)
+        if not held:
+            return
         with transaction(self.engine) as session:
-            for row in (HoldingRow, ChainRow):
-                session.execute(delete(row).where(row.volume == volume, row.folder == folder))
-            if state is None:
-                return
-            insert_rows(session, ChainRow, [{"volume": volume, "folder": folder, "state": state}])
-            insert_rows(
-                session,
-                HoldingRow,
-                [
-                    {"volume": volume, "folder": folder, "path": path, "digest": digest, "size": size}
-                    for path, (digest, size) in files.items()
-                ],
-            )
+            for some in chunks([folder for folder, *_ in held]):
+                for row in (HoldingRow, ChainRow):
+                    session.execute(delete(row).where(row.volume == volume, row.folder.in_(some)))
+            chains = [(volume, folder, state) for folder, state, _ in held if state is not None]
+            insert_stored(session, "chain", chains)
+            files = [(volume, folder, *file) for folder, _, listed in held for file in listed]
+            insert_stored(session, "holding", files)
 
     # -- finding -------------------------------------------------------------------------------
 
@@ -372,8 +386,8 @@ class Catalogue:
             }
 
 
-def _take(session: Session, items: Iterable[Entry | Fault]) -> list[Unnumbered]:
-    affected = apply_entries(session, items)
+def _take(session: Session, read: Iterable[EntryRows]) -> list[Unnumbered]:
+    affected = apply_entries(session, read)
     affected.cameras |= outdated(session)
     session.flush()
     unnumbered = derive(session, affected)

@@ -42,7 +42,7 @@ _FACTS: dict[str, tuple[type, ...]] = {
     "height": (int,),
     "faults": (list,),
 }
-_KNOWN = {name: _FACTS.get(name, (str,)) for name in CaptureFacts.__dataclass_fields__}
+_KNOWN = [(name, _FACTS.get(name, (str,))) for name in CaptureFacts.__dataclass_fields__]
 
 
 def check_facts(value: Mapping[str, Any]) -> dict[str, Any]:
@@ -53,16 +53,17 @@ def check_facts(value: Mapping[str, Any]) -> dict[str, Any]:
     TypeError, AttributeError : for what are no facts.
     """
     known: dict[str, Any] = {}
-    for name, held in value.items():
-        wanted = _KNOWN.get(name)
-        if wanted is None or held is None:
+    held_of = value.get
+    # In the order of the fields, as catalogues have always kept them.
+    for name, wanted in _KNOWN:
+        held = held_of(name)
+        if held is None:
             continue
         if type(held) not in wanted:
             raise TypeError(f"{name} is {held!r}")
         if held != []:
             known[name] = held
-    # In the order of the fields, as catalogues have always kept them.
-    return {name: known[name] for name in _KNOWN if name in known}
+    return known
 
 
 def check_moment(text: str) -> None:

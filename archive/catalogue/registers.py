@@ -81,13 +81,17 @@ def address_among(frame: Frame, cameras: Mapping[str, Camera]) -> str | None:
 
 def clocks_of(session: Session, camera: str) -> list[ClockCorrection]:
     """A camera's clock corrections in the order they were stated; those taken back are left out."""
-    rows = session.scalars(
-        select(StatementRow)
-        .where(StatementRow.subject == camera, StatementRow.layer == "clock")
+    return [clock_from_value(json.loads(text)) for text in clock_texts(session, camera)]
+
+
+def clock_texts(session: Session, camera: str) -> list[str]:
+    """The same as they stand in their rows."""
+    query = (
+        select(StatementRow.value)
+        .where(StatementRow.subject == camera, StatementRow.layer == "clock", StatementRow.value != "null")
         .order_by(StatementRow.counter, StatementRow.entry)
     )
-    values = [json.loads(row.value) for row in rows]
-    return [clock_from_value(value) for value in values if value is not None]
+    return list(session.scalars(query))
 
 
 def clock_from_value(value: dict[str, Any]) -> ClockCorrection:

@@ -7,6 +7,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from archive.catalogue.inserting import Stored
 from archive.catalogue.limits import LARGEST, LONGEST, check_facts, check_moment, check_text, check_texts
 from archive.journal.current import Statement
 from archive.model.capture import Role
@@ -19,8 +20,8 @@ _ROLES = frozenset(str(role) for role in Role)
 _ENCODE = json.JSONEncoder(ensure_ascii=False).encode
 
 
-def roll_rows(statement: Statement) -> tuple[dict[str, Any], list[dict[str, Any]]]:
-    """The row of the roll that an ingest states, and the rows of its files.
+def roll_rows(statement: Statement) -> tuple[Stored, list[Stored]]:
+    """The row of the roll that an ingest states, and the rows of its files, in the order of their columns.
 
     Raises
     ------
@@ -34,22 +35,13 @@ def roll_rows(statement: Statement) -> tuple[dict[str, Any], list[dict[str, Any]
     check_text(value["site"] or "", LONGEST["site"])
     check_text(value["card"] or "")
     files = [_file_row(token, file) for file in value["files"]]
-    if len({file["path"] for file in files}) != len(files):
+    if len({file[1] for file in files}) != len(files):
         raise ValueError("a roll lists a path twice")
-    roll = {
-        "id": token,
-        "folder": value["folder"],
-        "camera": value["camera"],
-        "night": value["night"],
-        "site": value["site"],
-        "card": value["card"],
-        "counter": statement.counter,
-        "entry": statement.entry,
-    }
-    return roll, files
+    place = (token, value["folder"], value["camera"], value["night"], value["site"], value["card"])
+    return (*place, statement.counter, statement.entry), files
 
 
-def _file_row(roll: str, file: Mapping[str, Any]) -> dict[str, Any]:
+def _file_row(roll: str, file: Mapping[str, Any]) -> Stored:
     check_texts(file, "path", "modified")
     path, size, digest, role = file["path"], int(file["size"]), file["digest"], file["role"]
     check_text(path.rpartition("/")[2], _NAME)
@@ -62,14 +54,5 @@ def _file_row(roll: str, file: Mapping[str, Any]) -> dict[str, Any]:
         raise ValueError(f"{path} belongs to no frame")
     check_text(original or "")
     check_moment(file["modified"])
-    return {
-        "roll": roll,
-        "path": path,
-        "size": size,
-        "digest": digest,
-        "role": role,
-        "modified": file["modified"],
-        "original": original,
-        "facts": _ENCODE(check_facts(file["facts"])) if "facts" in file else None,
-        "companion_of": companion_of,
-    }
+    facts = _ENCODE(check_facts(file["facts"])) if "facts" in file else None
+    return (roll, path, size, digest, role, file["modified"], original, facts, companion_of)

@@ -23,6 +23,11 @@ def milliseconds(moment: datetime | None) -> int | None:
     return (moment - _EPOCH) // _MILLISECOND
 
 
+def instant(kept: int) -> datetime:
+    """The moment that is kept as so many milliseconds."""
+    return _EPOCH + timedelta(milliseconds=kept)
+
+
 class Instant(TypeDecorator[datetime]):
     """A moment kept as whole milliseconds since 1970 UTC; naive times are refused."""
 
@@ -33,7 +38,7 @@ class Instant(TypeDecorator[datetime]):
         return milliseconds(value)
 
     def process_result_value(self, value: Any, _dialect: Dialect) -> datetime | None:
-        return None if value is None else _EPOCH + timedelta(milliseconds=value)
+        return None if value is None else instant(value)
 
 
 class Base(DeclarativeBase):

@@ -12,21 +12,30 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import and_, bindparam, delete, func, literal, select, tuple_, update
+from sqlalchemy import BigInteger, and_, bindparam, delete, func, literal, select, tuple_, type_coerce, update
 from sqlalchemy.orm import Session
 
 from archive.catalogue.affected import Affected
-from archive.catalogue.inserting import insert_rows
+from archive.catalogue.database import kept_rows
+from archive.catalogue.hands import Hands
+from archive.catalogue.inserting import insert_stored
 from archive.catalogue.registers import written
-from archive.catalogue.rows import FrameRow, PairRow, RollRow, SequenceRow, StatementRow
+from archive.catalogue.rows import FrameRow, PairRow, RollRow, SequenceRow, StatementRow, instant
 from archive.catalogue.standing_for import all_pairs
 from archive.catalogue.telling import Moments
 from archive.model.entry import SEQUENCE_NUMBER
 from archive.nights.capture_time import TimeSource
-from archive.nights.sequences import LONGEST_GAP_S, Run, Shot, find_sequences
+from archive.nights.sequences import LONGEST_GAP_S, Shot, find_sequences
 
 _GAP = timedelta(seconds=LONGEST_GAP_S)
 _PAGE = 2_000
+
+Place = tuple[Any, ...]
+"""A frame's id, time in milliseconds, path, exposure, ISO, aperture, focal length, night and site."""
+_NIGHT, _SITE = 7, 8
+
+Found = tuple[list[int], int, float]
+"""A run: where its frames stand in their block, how many were missed, seconds from one to the next."""
 
 Address = tuple[str, int]
 """Night and number of a sequence."""
@@ -61,12 +70,12 @@ def tell_sequences(session: Session, moments: Moments, affected: Affected) -> li
         teller = _Teller(session, camera, joins, breaks, claims.get(camera, {}))
         for span in stretches.around(touched):
             for block in stretches.blocks(span):
-                affected.nights.update({(night, camera) for night in {row.night for row in block}})
-                unnumbered += teller.tell(block)
+                affected.nights.update((night, camera) for night in {place[_NIGHT] for place in block})
+                unnumbered += teller.tell(*runs_among(*teller.asked(block)))
     return unnumbered
 
 
-def tell_all_sequences(session: Session) -> list[Unnumbered]:
+def tell_all_sequences(session: Session, hands: Hands) -> list[Unnumbered]:
     """Write the sequences of all cameras, where none are written yet and no index of frames tells them."""
     pairs = all_pairs(session)
     joins, breaks = (_stated(session, layer, pairs) for layer in ("sequence-join", "sequence-break"))
@@ -75,8 +84,8 @@ def tell_all_sequences(session: Session) -> list[Unnumbered]:
     for camera in sorted(session.scalars(select(FrameRow.camera).distinct())):
         stretches = _Stretches(session, camera, joins)
         teller = _Teller(session, camera, joins, breaks, claims.get(camera, {}))
-        for block in stretches.all_blocks():
-            unnumbered += teller.tell(block)
+        for block, runs in hands.each(runs_among, map(teller.asked, stretches.all_blocks())):
+            unnumbered += teller.tell(block, runs)
     return unnumbered
 
 
@@ -193,36 +202,39 @@ class _Stretches:
             .values(sequence=None, position=None)
         )
 
-    def blocks(self, span: Span) -> Iterator[list[Any]]:
+    def blocks(self, span: Span) -> Iterator[list[Place]]:
         """The frames of a span in order, in blocks that know nothing of each other."""
-        return self._cut(self._rows(span))
+        return self._cut(map(tuple, self._rows(span)))
 
-    def all_blocks(self) -> Iterator[list[Any]]:
+    def all_blocks(self) -> Iterator[list[Place]]:
         """The same of all frames, read in one go."""
         query = self._query().order_by(FrameRow.taken, FrameRow.path, FrameRow.id)
-        return self._cut(self._session.execute(query.execution_options(yield_per=_PAGE)))
+        return self._cut(kept_rows(self._session, query))
 
-    def _cut(self, rows: Iterable[Any]) -> Iterator[list[Any]]:
-        block: list[Any] = []
-        for row in rows:
-            if block and row.taken - block[-1].taken > _GAP and row.id not in self._joins:
+    def _cut(self, places: Iterable[Place]) -> Iterator[list[Place]]:
+        block: list[Place] = []
+        before, gap = 0, 1000 * LONGEST_GAP_S
+        for place in places:
+            taken = place[1]
+            if block and taken - before > gap and place[0] not in self._joins:
                 yield block
                 block = []
-            block.append(row)
+            before = taken
+            block.append(place)
         if block:
             yield block
 
     def _query(self) -> Any:
         columns = (
             FrameRow.id,
-            FrameRow.taken,
+            type_coerce(FrameRow.taken, BigInteger).label("taken"),
             FrameRow.path,
-            FrameRow.night,
-            RollRow.site,
             FrameRow.exposure_s,
             FrameRow.iso,
             FrameRow.f_number,
             FrameRow.focal_mm,
+            FrameRow.night,
+            RollRow.site,
         )
         return select(*columns).join(RollRow, RollRow.id == FrameRow.roll).where(*self._timed)
 
@@ -234,9 +246,8 @@ class _Stretches:
             yield from page
             last = page[-1]
             # Frames are written between the pages: a cursor held open over that may miss some.
-            after = place > tuple_(
-                literal(last.taken, FrameRow.taken.type), literal(last.path), literal(last.id)
-            )
+            moment = literal(instant(last.taken), FrameRow.taken.type)
+            after = place > tuple_(moment, literal(last.path), literal(last.id))
             page = self._session.execute(query.where(after).limit(_PAGE)).all()
 
 
@@ -260,21 +271,31 @@ class _Teller:
         for night, number in (address for given in claims.values() for address in given):
             self._numbers[night] = max(number, self._numbers.get(night, 0))
 
-    def tell(self, block: Sequence[Any]) -> Iterator[Unnumbered]:
+    def asked(self, block: list[Place]) -> tuple[list[Place], list[str], list[str]]:
+        """What ``runs_among`` is to be asked: these frames, and what people said of them."""
+        if not self._breaks and not self._joins:
+            return block, [], []
+        frames = {place[0] for place in block}
+        return block, sorted(frames & self._breaks), sorted(frames & self._joins)
+
+    def tell(self, block: list[Place], runs: list[Found]) -> Iterator[Unnumbered]:
         """Write the sequences among these frames; those without a number are answered instead."""
-        shots = [_shot(row) for row in block]
-        rows = {row.id: row for row in block}
         placed: list[tuple[str, int, str]] = []
-        for run in find_sequences(shots, breaks=self._breaks, joins=self._joins):
-            address = min((given for f in run.frames for given in self._claims.get(f, ())), default=None)
+        for at, missed, cadence in runs:
+            members = [block[index] for index in at]
+            given = (each for place in members for each in self._claims.get(place[0], ()))
+            address = min(given, default=None)
             if address is None:
-                night = rows[run.frames[0]].night
+                first, night = members[0][0], members[0][_NIGHT]
                 number = self._numbers[night] = self._numbers.get(night, 0) + 1
-                yield Unnumbered(camera=self._camera, night=night, number=number, first=run.frames[0])
+                yield Unnumbered(camera=self._camera, night=night, number=number, first=first)
                 continue
             key = f"{address[0]}/{self._camera}/{address[1]}"
-            insert_rows(self._session, SequenceRow, [_sequence(key, address, self._camera, run, rows)])
-            placed += [(key, at, f) for at, f in enumerate(run.frames, 1)]
+            site = max((place[_SITE] for place in members if place[_SITE] is not None), default=None)
+            span = (members[0][1], members[-1][1], len(members))
+            row = (key, address[0], self._camera, address[1], *span, missed, cadence, site)
+            insert_stored(self._session, "sequence", [row])
+            placed += [(key, number, place[0]) for number, place in enumerate(members, 1)]
         if placed:
             _place(self._session, placed)
 
@@ -295,28 +316,20 @@ _PLACE = (
 )
 
 
-def _shot(row: Any) -> Shot:
-    return Shot(
-        frame=row.id,
-        start=row.taken,
-        exposure_s=row.exposure_s,
-        iso=row.iso,
-        f_number=row.f_number,
-        focal_mm=row.focal_mm,
-        name=row.path,
-    )
-
-
-def _sequence(key: str, address: Address, camera: str, run: Run, rows: dict[str, Any]) -> dict[str, Any]:
-    return {
-        "key": key,
-        "night": address[0],
-        "camera": camera,
-        "number": address[1],
-        "first": rows[run.frames[0]].taken,
-        "last": rows[run.frames[-1]].taken,
-        "frames": len(run.frames),
-        "missed": run.missed,
-        "cadence_s": run.cadence_s,
-        "site": max((site for f in run.frames if (site := rows[f].site) is not None), default=None),
-    }
+def runs_among(block: list[Place], breaks: list[str], joins: list[str]) -> tuple[list[Place], list[Found]]:
+    """These frames again, and the runs among them; pure."""
+    at = {place[0]: index for index, place in enumerate(block)}
+    shots = [
+        Shot(
+            frame=frame,
+            start=instant(taken),
+            exposure_s=exposure_s,
+            iso=iso,
+            f_number=f_number,
+            focal_mm=focal_mm,
+            name=path,
+        )
+        for frame, taken, path, exposure_s, iso, f_number, focal_mm, *_ in block
+    ]
+    runs = find_sequences(shots, breaks=frozenset(breaks), joins=frozenset(joins))
+    return block, [([at[frame] for frame in run.frames], run.missed, run.cadence_s) for run in runs]

@@ -4,16 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import datetime
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from archive.catalogue.affected import Affected, chunks
-from archive.catalogue.framevalues import FrameValues
-from archive.catalogue.inserting import insert_rows
+from archive.catalogue.framevalues import Master, Place, frame_rows, marked
+from archive.catalogue.inserting import Stored, insert_rows, insert_stored
 from archive.catalogue.marks import marks_of, said_last
-from archive.catalogue.rows import FileRow, FrameKeywordRow, FrameRow, PairRow, RollRow
+from archive.catalogue.registers import clock_texts
+from archive.catalogue.rows import (
+    FileRow,
+    FrameKeywordRow,
+    FrameRow,
+    PairRow,
+    RollRow,
+    StatementRow,
+    instant,
+)
 from archive.catalogue.standing_for import (
     companions_of,
     named_by,
@@ -26,17 +37,10 @@ from archive.model.capture import Role
 Moments = dict[str, list[datetime]]
 """When frames of a camera stood or stand now, for those that were told anew."""
 
+MASTER = (FileRow.digest, FileRow.path, FileRow.role, FileRow.modified, FileRow.facts)
+"""Columns of a file that its frame is told by."""
 MASTERS = (
-    select(
-        FileRow.digest,
-        FileRow.path,
-        FileRow.role,
-        FileRow.modified,
-        FileRow.facts,
-        RollRow.id.label("roll"),
-        RollRow.camera,
-        RollRow.site,
-    )
+    select(*MASTER, RollRow.id.label("roll"), RollRow.camera, RollRow.site)
     .join(RollRow, RollRow.id == FileRow.roll)
     .where(FileRow.role.in_((str(Role.RAW), str(Role.PICTURE))), FileRow.companion_of.is_(None))
     .order_by(RollRow.counter, RollRow.entry, RollRow.id, FileRow.path)
@@ -71,7 +75,7 @@ class _Teller:
     def __init__(self, session: Session, affected: Affected) -> None:
         self._session = session
         self._affected = affected
-        self._values = FrameValues(session)
+        self._places = Places(session)
         self._any_pairs = session.scalar(select(PairRow.companion).limit(1)) is not None
         self.moments: Moments = {}
 
@@ -95,23 +99,53 @@ class _Teller:
         for held in (FrameRow.id, FrameKeywordRow.frame):
             self._session.execute(delete(held.class_).where(held.in_(digests)))
         pairs = companions_of(self._session, digests)
-        rows = [self._values.row(file, corrected) for file, corrected in self._masters(digests, pairs)]
+        rows = list(self._rows(digests, pairs))
         if not rows:
             return
         marks = marks_of(self._session, digests, pairs)
-        for row in rows:
-            self.moments.setdefault(row["camera"], []).append(row["taken"])
-            self._affected.nights.add((row["night"], row["camera"]))
-            row |= marks.columns(row["id"])
-        insert_rows(self._session, FrameRow, rows)
-        insert_rows(self._session, FrameKeywordRow, marks.word_rows([row["id"] for row in rows]))
+        for _, camera, *_, taken, _, night in (row[:9] for row in rows):
+            self.moments.setdefault(camera, []).append(instant(taken))
+            self._affected.nights.add((night, camera))
+        told = [marked(row, marks.columns(row[0]).values()) for row in rows]
+        insert_stored(self._session, "frame", told)
+        insert_rows(self._session, FrameKeywordRow, marks.word_rows([row[0] for row in rows]))
 
-    def _masters(self, digests: Any, pairs: dict[str, str]) -> Iterator[tuple[Any, dict[str, Any] | None]]:
-        """The file each frame is known by, and its corrected facts; of equal bytes the first taken in."""
+    def _rows(self, digests: Any, pairs: dict[str, str]) -> Iterator[Stored]:
+        """Each frame by the file it is known by; of equal bytes the first taken in."""
         away = set(self._session.scalars(paired(digests)))
-        told = said_last(self._session, "facts", digests, pairs)
-        seen: set[str] = set()
-        for row in self._session.execute(MASTERS.where(FileRow.digest.in_(digests))):
-            if row.digest not in seen and row.digest not in away:
-                seen.add(row.digest)
-                yield row, told.get((row.digest, ""))
+        said = facts_said(self._session, digests, pairs)
+        files = self._session.execute(MASTERS.where(FileRow.digest.in_(digests)))
+        for (roll, camera, site), some in groupby(files, itemgetter(5, 6, 7)):
+            held: dict[str, Master] = {}
+            for file in some:
+                if file.digest not in away:
+                    held.setdefault(file.digest, file[:5])
+            away.update(held)
+            yield from frame_rows(self._places.of(camera, site), roll, camera, held.values(), said)
+
+
+class Places:
+    """Sites and clocks that frames are told by, looked up once."""
+
+    def __init__(self, session: Session) -> None:
+        self._session = session
+        self._sites: dict[str, str | None] = {}
+        self._clocks: dict[str, tuple[str, ...]] = {}
+
+    def of(self, camera: str, site: str | None) -> Place:
+        if site is not None and site not in self._sites:
+            stated = (StatementRow.subject == site, StatementRow.layer == "site", StatementRow.line == "")
+            self._sites[site] = self._session.scalar(select(StatementRow.value).where(*stated))
+        if camera not in self._clocks:
+            self._clocks[camera] = tuple(clock_texts(self._session, camera))
+        value = None if site is None else self._sites[site]
+        return None if site is None or value is None else (site, value), self._clocks[camera]
+
+
+def facts_said(session: Session, digests: Any, pairs: dict[str, str]) -> dict[str, dict[str, Any]]:
+    """The corrected facts of frames: a list, or a query that answers them."""
+    return {
+        frame: told
+        for (frame, line), told in said_last(session, "facts", digests, pairs).items()
+        if line == ""
+    }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -21,6 +21,7 @@ from archive.store.ports import Disk
 from archive.store.userplace import Writer
 
 _TOLD_EVERY = 1000
+READING = "Reading the journal"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -252,18 +253,26 @@ class Log:
         wanted = sorted(places.keys() - known)
         for number, name in enumerate(wanted):
             if progress and number % _TOLD_EVERY == 0:
-                progress("Reading the journal", number, len(wanted))
-            if counter_of(name) > bound:
-                yield Fault(name=name, error=out_of_line(name, bound))
-                continue
-            for disk, path in places[name]:
-                try:
-                    entry = read_entry(disk, path, name)
-                except ArchiveError as error:
-                    yield Fault(name=name, error=error)
-                    continue
-                yield entry
-                break
+                progress(READING, number, len(wanted))
+            yield from read_copies(name, places[name], bound)
+
+
+def read_copies(name: str, places: Iterable[Place], bound: int) -> Iterator[Entry | Fault]:
+    """An entry from the first of its places where it is sound, after the faults of those before.
+
+    ``bound`` is the greatest counter that one can honestly have.
+    """
+    if counter_of(name) > bound:
+        yield Fault(name=name, error=out_of_line(name, bound))
+        return
+    for disk, path in places:
+        try:
+            entry = read_entry(disk, path, name)
+        except ArchiveError as error:
+            yield Fault(name=name, error=error)
+            continue
+        yield entry
+        break
 
 
 def read_entry(disk: Disk, path: str, name: str) -> Entry:

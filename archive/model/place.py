@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 
@@ -56,7 +57,12 @@ def night_of(moment: datetime, longitude: float) -> date:
     moment : aware datetime.
     longitude : degrees, east positive; local mean time is UTC + longitude / 15 h.
     """
-    return (moment.astimezone(UTC) + timedelta(hours=longitude / 15 - 12)).date()
+    return (moment.astimezone(UTC) + _from_noon(longitude)).date()
+
+
+@lru_cache(maxsize=64)
+def _from_noon(longitude: float) -> timedelta:
+    return timedelta(hours=longitude / 15 - 12)
 
 
 def night_span(night: date, longitude: float) -> tuple[datetime, datetime]:

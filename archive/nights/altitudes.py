@@ -11,6 +11,9 @@ from archive.nights.sky import moon_altitude, sun_altitude
 KNOT_S = 600
 """Seconds between knots: off by less than 0.001° where a body stands below 80°, 0.03° beside the zenith."""
 
+Course = tuple[float, float, float, float]
+"""A cubic by its coefficients, from the constant on, over the time from one knot to the next."""
+
 
 class Altitudes:
     """How high sun and moon stand over one site, in degrees, topocentric, without refraction.
@@ -21,27 +24,24 @@ class Altitudes:
     def __init__(self, site: Site) -> None:
         self._site = site
         self._knots: dict[int, tuple[float, float]] = {}
+        self._courses: dict[int, tuple[Course, Course]] = {}
 
     def at(self, moment: datetime) -> tuple[float, float]:
         """Altitude of the sun and of the moon at a moment."""
+        # Written out: a rebuild asks this once for each of a million frames.
         knot, rest = divmod(moment.timestamp(), KNOT_S)
         x = rest / KNOT_S
-        # Lagrange's polynomial through the knots at -1, 0, 1 and 2 (Abramowitz and Stegun, 25.2.13).
-        weights = (
-            -x * (x - 1) * (x - 2) / 6,
-            (x * x - 1) * (x - 2) / 2,
-            -x * (x + 1) * (x - 2) / 2,
-            x * (x * x - 1) / 6,
-        )
-        # Written out: a rebuild asks this once for each of a million frames.
-        at = int(knot)
-        a, b, c, d = weights
-        (sun_a, moon_a), (sun_b, moon_b) = self._knot(at - 1), self._knot(at)
-        (sun_c, moon_c), (sun_d, moon_d) = self._knot(at + 1), self._knot(at + 2)
-        return (
-            _altitude(a * sun_a + b * sun_b + c * sun_c + d * sun_d),
-            _altitude(a * moon_a + b * moon_b + c * moon_c + d * moon_d),
-        )
+        courses = self._courses.get(int(knot))
+        if courses is None:
+            courses = self._courses[int(knot)] = self._between(int(knot))
+        (a, b, c, d), (e, f, g, h) = courses
+        return _altitude(((d * x + c) * x + b) * x + a), _altitude(((h * x + g) * x + f) * x + e)
+
+    def _between(self, knot: int) -> tuple[Course, Course]:
+        """How the sines of both altitudes run from a knot to the next."""
+        around = [self._knot(number) for number in range(knot - 1, knot + 3)]
+        sun, moon = zip(*around, strict=True)
+        return _course(*sun), _course(*moon)
 
     def _knot(self, number: int) -> tuple[float, float]:
         found = self._knots.get(number)
@@ -52,6 +52,16 @@ class Altitudes:
             found = math.sin(math.radians(sun)), math.sin(math.radians(moon))
             self._knots[number] = found
         return found
+
+
+def _course(before: float, here: float, after: float, beyond: float) -> Course:
+    """Lagrange's polynomial through knots at -1, 0, 1 and 2 (Abramowitz and Stegun, 25.2.13), by powers."""
+    return (
+        here,
+        -before / 3 - here / 2 + after - beyond / 6,
+        before / 2 - here + after / 2,
+        -before / 6 + here / 2 - after / 2 + beyond / 6,
+    )
 
 
 def _altitude(sine: float) -> float:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta, timezone
+from datetime import UTC, date, datetime, timedelta
 from enum import StrEnum
 from functools import lru_cache
 
@@ -46,7 +46,7 @@ def capture_time(
     facts: CaptureFacts | None,
     modified: datetime,
     site: Site | None,
-    clocks: Iterable[ClockCorrection] = (),
+    clocks: Sequence[ClockCorrection] = (),
 ) -> CaptureTime:
     """The best instant for a frame.
 
@@ -54,37 +54,53 @@ def capture_time(
     assumed); without a reading the file's own time stands in. Clock corrections apply to readings only;
     where several cover one, the last given counts.
     """
-    offset = _offset(facts.offset) if facts and facts.offset else None
+    taken, offset = (facts.taken, facts.offset) if facts else (None, None)
+    read = reading_time(taken, offset, site, clocks)
+    moment, source = read or (modified.astimezone(UTC), TimeSource.FILE)
+    return CaptureTime(moment=moment, source=source, longitude=night_longitude(offset, site))
+
+
+def night_longitude(offset: str | None, site: Site | None) -> float:
+    """The longitude that a frame's night is told by: without a site the meridian of its recorded offset."""
     if site is not None:
-        longitude = site.longitude
-    else:
-        # Without a site the zone's meridian is the best guess at the local noon.
-        longitude = offset.total_seconds() / 3600 * 15 if offset is not None else 0.0
-    reading = _reading(facts)
+        return site.longitude
+    # The zone's meridian is the best guess at the local noon.
+    known = _offset(offset) if offset else None
+    return known.total_seconds() / 3600 * 15 if known is not None else 0.0
+
+
+def reading_time(
+    taken: str | None, offset: str | None, site: Site | None, clocks: Sequence[ClockCorrection] = ()
+) -> tuple[datetime, TimeSource] | None:
+    """The instant that a camera's reading tells, as :func:`capture_time` has it; None without a reading."""
+    reading = _reading(taken)
     if reading is None:
-        return CaptureTime(moment=modified.astimezone(UTC), source=TimeSource.FILE, longitude=longitude)
-    if offset is not None:
-        moment, source = reading.replace(tzinfo=timezone(offset)).astimezone(UTC), TimeSource.OFFSET
+        return None
+    known = _offset(offset) if offset else None
+    if known is not None:
+        moment, source = (reading - known).replace(tzinfo=UTC), TimeSource.OFFSET
     elif site is not None:
         moment = site.to_utc(reading)
         source = TimeSource.DOUBTFUL if site.in_doubt(reading) else TimeSource.SITE
     else:
         moment, source = reading.replace(tzinfo=UTC), TimeSource.ASSUMED
-    corrections = [clock for clock in clocks if clock.covers(moment)]
-    if corrections:
-        moment = corrections[-1].corrected(moment)
-    return CaptureTime(moment=moment, source=source, longitude=longitude)
+    if clocks:
+        covering = [clock for clock in clocks if clock.covers(moment)]
+        moment = covering[-1].corrected(moment) if covering else moment
+    return moment, source
 
 
-def _reading(facts: CaptureFacts | None) -> datetime | None:
-    if facts is None or facts.taken is None:
+def _reading(taken: str | None) -> datetime | None:
+    if taken is None:
         return None
     try:
-        reading = datetime.fromisoformat(facts.taken)
+        reading = datetime.fromisoformat(taken)
     except ValueError:
         return None
     # Readings at the very ends of the calendar cannot be moved between zones.
-    return reading.replace(tzinfo=None) if 1900 <= reading.year <= 9000 else None
+    if not 1900 <= reading.year <= 9000:
+        return None
+    return reading if reading.tzinfo is None else reading.replace(tzinfo=None)
 
 
 @lru_cache(maxsize=256)

@@ -89,4 +89,6 @@ def test_the_words_of_the_model_need_little_more_than_the_standard_library() -> 
 
 def test_nothing_is_ever_read_from_a_pickle() -> None:
     for path in (ROOT / "archive").rglob("*.py"):
-        assert not imported(path) & {"pickle", "shelve", "dill", "marshal"}, path.name
+        found = imported(path) & {"pickle", "shelve", "dill", "marshal"}
+        # Rows between a rebuild and the processes it began: never from a file, or from anyone else.
+        assert found <= ({"marshal"} if path.name == "hands.py" else set()), path.name

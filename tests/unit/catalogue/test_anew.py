@@ -20,8 +20,9 @@ def url(tmp_path: Path) -> str:
 def old(url: str) -> Catalogue:
     catalogue = Catalogue(open_database(url))
     catalogue.apply([entry(rating(1, 4))])
-    catalogue.hold("away", "2026-03-18/north-7c1f9a2e", "sha256:1", {"a.DNG": ("xxh128:" + "0" * 32, 7)})
-    catalogue.hold("here", "2026-03-18/north-7c1f9a2e", "sha256:2", {"a.DNG": ("xxh128:" + "0" * 32, 7)})
+    for volume, state in (("away", "sha256:1"), ("here", "sha256:2")):
+        held = [("a.DNG", "xxh128:" + "0" * 32, 7)]
+        catalogue.hold(volume, [("2026-03-18/north-7c1f9a2e", state, held)])
     return catalogue
 
 

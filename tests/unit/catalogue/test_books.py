@@ -22,6 +22,7 @@ from support.exports import SEQUENCE, studio
 from support.rolls import write_generation
 
 from archive.catalogue.books import Books
+from archive.catalogue.hands import Hands
 from archive.catalogue.noticing import GONE, STRANGE
 from archive.catalogue.seen import note_folders, seen_folders
 from archive.errors import ArchiveError, DamagedFileError, Exit
@@ -429,6 +430,31 @@ def test_a_rebuild_that_is_stopped_leaves_the_catalogue_as_it_was(
     assert kept.catalogue.dump() == before
     kept.close()
     assert [path.name for path in tmp_path.glob("catalogue*")] == ["catalogue.sqlite"]
+
+
+def test_with_more_hands_the_same_is_made_and_told(
+    kept: Books, blue: Volume, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kept.state(night())
+    kept.state(draft(rating(1, 4), own(2, exposure(0.5)), kind="recipe"))
+    write_generation(blue.root / "masters" / FOLDER, {"100NOCTU/NOCT0001.DNG": b"pixels"})
+    (blue.root / "masters" / "2026-03-19" / "north-00000000" / "ascmhl").mkdir(parents=True)
+    broken = blue.root / "masters" / "2026-03-19" / "north-00000000" / "ascmhl" / "ascmhl_chain.xml"
+    broken.write_bytes(b"<no chain>")
+    torn = kept.state(draft(rating(3, 4), kind="rating"))
+    path = blue.root / kept.log.names()[torn.name]
+    path.chmod(0o644)
+    path.write_bytes(path.read_bytes()[:-9])
+    monkeypatch.setattr("archive.catalogue.books.hands_of_this_machine", Hands)
+    alone = kept.rebuild()
+    before = kept.catalogue.dump()
+    monkeypatch.setattr("archive.catalogue.books.hands_of_this_machine", lambda: Hands(2, alone_s=0))
+    stages: list[str] = []
+    assert kept.rebuild(lambda stage, _done, _total: stages.append(stage)) == alone
+    assert kept.catalogue.dump() == before
+    assert [fault.split()[3] for fault in alone.faults if torn.name in fault] == [torn.name]
+    assert len(alone.faults) == 2
+    assert list(dict.fromkeys(stages)) == ["Reading the journal", "Telling the frames", "Reading hash lists"]
 
 
 def test_a_catalogue_that_is_behind_in_everything_is_made_anew(

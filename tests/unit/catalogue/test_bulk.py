@@ -31,6 +31,7 @@ from support.builders import (
 
 from archive.catalogue.bulk import drop_indexes, fill
 from archive.catalogue.database import transaction
+from archive.catalogue.hands import Hands
 from archive.catalogue.index import Catalogue
 from archive.errors import DamagedFileError
 from archive.exports.specs import specs
@@ -153,4 +154,4 @@ def test_every_index_is_made_again() -> None:
 
 def test_nothing_at_all_fills_nothing() -> None:
     with transaction(blank().engine) as session:
-        assert fill(session, []) == []
+        assert fill(session, [], Hands()) == []

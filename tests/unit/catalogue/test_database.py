@@ -243,8 +243,8 @@ def told() -> Catalogue:
     """ENTRIES in a catalogue of today, with a volume that holds two files."""
     fresh = memory_catalogue()
     fresh.apply(ENTRIES)
-    held = {"100NOCTU/NOCT0001.DNG": (frame_id(1), 4), "100NOCTU/NOCT0002.DNG": (frame_id(2), 4)}
-    fresh.hold("volume-1", "2026-03-18/north-7c1f9a2e", "sha256:0", held)
+    held = [("100NOCTU/NOCT0001.DNG", frame_id(1), 4), ("100NOCTU/NOCT0002.DNG", frame_id(2), 4)]
+    fresh.hold("volume-1", [("2026-03-18/north-7c1f9a2e", "sha256:0", held)])
     return fresh
 
 

@@ -10,9 +10,10 @@ from archive.model.listing import Copy
 
 def test_copies_of_many_digests_are_found_in_one_go_and_strangers_are_left_out() -> None:
     catalogue = memory_catalogue()
-    many = {f"100NOCTU/{number:04d}.DNG": (str(frame_id(number)), 1) for number in range(1200)}
-    catalogue.hold("b" * 32, "2026-03-18/north-7c1f9a2e", "sha256:1", many)
-    catalogue.hold("a" * 32, "2026-03-18/north-7c1f9a2e", "sha256:1", {"x.DNG": (str(frame_id(7)), 1)})
+    many = [(f"100NOCTU/{number:04d}.DNG", str(frame_id(number)), 1) for number in range(1200)]
+    catalogue.hold("b" * 32, [("2026-03-18/north-7c1f9a2e", "sha256:1", many)])
+    one = [("x.DNG", str(frame_id(7)), 1)]
+    catalogue.hold("a" * 32, [("2026-03-18/north-7c1f9a2e", "sha256:1", one)])
     found = copies_of(catalogue, [frame_id(number) for number in range(1300)])
     assert found.keys() == {frame_id(number) for number in range(1200)}
     assert found[frame_id(7)] == [
@@ -24,6 +25,7 @@ def test_copies_of_many_digests_are_found_in_one_go_and_strangers_are_left_out()
 
 def test_a_rolls_files_are_counted_on_each_volume() -> None:
     catalogue = memory_catalogue()
-    catalogue.hold("b" * 32, "2026-03-18/north-7c1f9a2e", "sha256:1", {"x": (str(frame_id(7)), 1)})
+    one = [("x", str(frame_id(7)), 1)]
+    catalogue.hold("b" * 32, [("2026-03-18/north-7c1f9a2e", "sha256:1", one)])
     assert held_count(catalogue, "b" * 32, "2026-03-18/north-7c1f9a2e") == 1
     assert held_count(catalogue, "a" * 32, "2026-03-18/north-7c1f9a2e") == 0

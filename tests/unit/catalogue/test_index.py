@@ -121,18 +121,20 @@ def test_companions_belong_to_their_frame_and_are_found_by_their_bytes(catalogue
 
 def test_what_a_volume_holds_is_remembered_replaced_and_forgotten(catalogue: Catalogue) -> None:
     folder = "2026-03-18/north-7c1f9a2e"
-    catalogue.hold("v1", folder, "sha256:1", {"a.DNG": (frame_id(1), 10), "b.DNG": (frame_id(2), 20)})
-    catalogue.hold("v2", folder, "sha256:1", {"a.DNG": (frame_id(1), 10)})
+    a, b = ("a.DNG", frame_id(1), 10), ("b.DNG", frame_id(2), 20)
+    catalogue.hold("v1", [(folder, "sha256:1", [a, b])])
+    catalogue.hold("v2", [(folder, "sha256:1", [a]), ("2026-03-19/north-7c1f9a2e", None, [])])
     assert catalogue.copies(frame_id(1)) == [
         Copy(volume="v1", path=f"{folder}/a.DNG"),
         Copy(volume="v2", path=f"{folder}/a.DNG"),
     ]
     assert catalogue.held_sizes() == {10: {frame_id(1)}, 20: {frame_id(2)}}
     assert catalogue.chains("v1") == {folder: "sha256:1"}
-    catalogue.hold("v1", folder, "sha256:2", {"b.DNG": (frame_id(2), 20)})
+    catalogue.hold("v1", [(folder, "sha256:2", [b])])
     assert [copy.volume for copy in catalogue.copies(frame_id(1))] == ["v2"]
     assert catalogue.chains("v1") == {folder: "sha256:2"}
-    catalogue.hold("v1", folder, None, {})
+    assert catalogue.chains("v2") == {folder: "sha256:1"}
+    catalogue.hold("v1", [(folder, None, [])])
     assert (catalogue.chains("v1"), catalogue.copies(frame_id(2))) == ({}, [])
 
 
@@ -178,7 +180,7 @@ def test_links_say_where_each_entry_stands_in_its_chain() -> None:
 def test_clearing_keeps_what_volumes_held_that_are_not_mounted() -> None:
     catalogue = memory_catalogue()
     for volume in ("here", "away"):
-        catalogue.hold(volume, "2026-03-18/north-7c1f9a2e", "state", {"a.DNG": (frame_id(1), 7)})
+        catalogue.hold(volume, [("2026-03-18/north-7c1f9a2e", "state", [("a.DNG", frame_id(1), 7)])])
     catalogue.clear(volumes=["here"])
     assert [copy.volume for copy in catalogue.copies(frame_id(1))] == ["away"]
     assert catalogue.chains("here") == {}

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from typing import Any
 
 from sqlalchemy import select
 from support.builders import memory_catalogue
 
 from archive.catalogue.database import transaction
-from archive.catalogue.inserting import Batch, insert_rows
-from archive.catalogue.rows import RecipeRow, StatementRow
+from archive.catalogue.inserting import insert_rows, insert_stored
+from archive.catalogue.rows import RecipeRow, SequenceRow, StatementRow, instant, milliseconds
 
 
 def statement(value: str, counter: int, entry: str = "a") -> dict[str, Any]:
@@ -34,15 +35,18 @@ def test_the_greater_counter_wins_then_the_greater_entry_whatever_comes_first() 
             assert session.scalars(select(StatementRow.value)).all() == ["newest"]
 
 
-def test_a_batch_gathers_by_table_and_is_empty_once_it_was_flushed() -> None:
-    catalogue, batch = memory_catalogue(), Batch()
-    batch.add(StatementRow, [statement("one", 1)], newer_wins=True)
-    batch.add(RecipeRow, [{"key": "k", "document": "one"}])
-    batch.add(StatementRow, [statement("two", 2)], newer_wins=True)
+def test_rows_as_they_are_kept_come_in_like_any_others() -> None:
+    moment = datetime(2026, 3, 18, 22, 0, 1, 500_000, tzinfo=UTC)
+    kept = ("2026-03-18/camera:1/1", "2026-03-18", "camera:1", 1, milliseconds(moment), 7, 6, 0, 10.0, None)
+    catalogue = memory_catalogue()
     with transaction(catalogue.engine) as session:
-        assert session.scalars(select(StatementRow.value)).all() == []
-        batch.flush(session)
-        assert session.scalars(select(StatementRow.value)).all() == ["two"]
-        session.execute(StatementRow.__table__.delete())
-        batch.flush(session)
-        assert session.scalars(select(StatementRow.value)).all() == []
+        insert_stored(session, "sequence", [kept])
+        insert_stored(session, "sequence", [])
+        (row,) = session.scalars(select(SequenceRow)).all()
+        assert (row.first, row.last, row.frames) == (moment, instant(7), 6)
+        session.expunge(row)
+        values = {column.name: getattr(row, column.name) for column in SequenceRow.__table__.columns}
+        session.execute(SequenceRow.__table__.delete())
+        insert_rows(session, SequenceRow, [values])
+        (again,) = session.execute(select(*SequenceRow.__table__.columns)).all()
+        assert tuple(again) == tuple(values.values())

@@ -96,6 +96,19 @@ def test_a_night_in_the_middle_that_leaves_parts_what_it_held_together() -> None
     assert [each.first for each in left] == [frame_id(27)]
 
 
+def test_a_number_that_comes_to_light_as_given_before_leaves_the_run_that_had_it() -> None:
+    late = roll([roll_file(n, seconds=20 * HOUR + 10 * n) for n in range(30, 37)], token="000000aa")
+    told = entry(camera(), site(), ingest(sequence_roll(range(1, 7))), ingest(late), kind="ingest")
+    later, before = (entry(numbered(n, 1), kind="sequence", counter=c) for n, c in ((1, 3), (30, 2)))
+    at_once, step_by_step = memory_catalogue(), memory_catalogue()
+    at_once.apply([told, before, later])
+    for each in (told, later, before):
+        left = step_by_step.apply([each])
+    assert [each.first for each in left] == [frame_id(1)]
+    assert [line.frames for line in step_by_step.sequences()] == [7]
+    assert step_by_step.dump() == at_once.dump()
+
+
 def nights(draw: st.DrawFn) -> list[Entry]:
     """Cards of some nights with steady runs, single frames and pauses, and words about their frames."""
     entries, number = [entry(camera(), site(), kind="site")], 0
