@@ -60,6 +60,10 @@ class SunSpan:
         return self.low is not None and self.high is not None and self.low <= 0 <= self.high
 
 
+ELSEWHERE_S = 30.0
+"""What moves across the sky passes cameras that look in other directions at moments so far apart."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class PairCheck:
     """Two cameras of a night, and how far the second one's clock is from the first one's."""
@@ -67,6 +71,12 @@ class PairCheck:
     first: str
     second: str
     shift: Shift
+
+    @property
+    def apart(self) -> bool:
+        """Whether the clocks surely differ, by more than a sky that moves lets cameras differ."""
+        shift = self.shift
+        return shift.seconds is not None and abs(shift.seconds) > max(ELSEWHERE_S, 2 * (shift.error or 0.0))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -28,9 +28,6 @@ from archive.nights.sun_clock import sun_span
 from archive.survey.courses import gain_stops
 from archive.survey.records import seen_of
 
-_LEAST_S = 5.0
-"""Clocks that differ by less are set as well as people set them."""
-
 
 @dataclass(frozen=True, kw_only=True)
 class _Body:
@@ -118,13 +115,13 @@ def _suggested(
     """What to correct, and whether only one of two may be: nothing tells then which clock is wrong."""
     spans = {check.camera: check.span for check in suns}
     late = {name for name, span in spans.items() if span.sureness != Sureness.UNTOLD and not span.right}
-    apart = [pair for pair in pairs if _apart(pair)]
+    apart = [pair for pair in pairs if pair.apart]
     # A clock is trusted that was photographed, that the sun bears out, or that agrees with another camera's.
     trusted = {body.name for body in bodies if body.clocks} | {
         name for name, span in spans.items() if span.sureness != Sureness.UNTOLD and span.right
     }
     for pair in pairs:
-        if pair.shift.seconds is not None and not _apart(pair):
+        if pair.shift.seconds is not None and not pair.apart:
             trusted |= {pair.first, pair.second}
     trusted -= late
     told: dict[str, ClockSuggestion] = {}
@@ -144,11 +141,6 @@ def _suggested(
         why = f"then its dusk or dawn is the sun's: {spans[name].sureness}"
         told[name] = _suggestion(_named(bodies, name), added, why)
     return tuple(told[name] for name in sorted(told)), either and len(told) > 1
-
-
-def _apart(pair: PairCheck) -> bool:
-    shift = pair.shift
-    return shift.seconds is not None and abs(shift.seconds) > max(_LEAST_S, 2 * (shift.error or 0.0))
 
 
 def _wrong(pair: PairCheck, trusted: set[str], late: set[str]) -> list[str]:

@@ -8,7 +8,7 @@ from archive.catalogue.books import Books
 from archive.catalogue.resolve import Found, find
 from archive.engine.levelling import LEAST_FRAMES, Levelled, level
 from archive.engine.surveyor import Picture
-from archive.errors import ArchiveError, UsageError, shown
+from archive.errors import ArchiveError, UsageError, counted, shown
 from archive.model.capture import Frame
 from archive.model.clocks import ClockCheck
 from archive.model.survey import DarksFound, LevellingReport, SequenceSurvey, Suggestion, SurveyReport
@@ -66,12 +66,7 @@ class Survey:
         ------
         UsageError : when nothing of it was surveyed, or it is of several cameras.
         """
-        found, pairs = self.surveyed(name)
-        if len({frame.camera for frame, _ in pairs}) > 1:
-            raise UsageError(
-                f"{shown(name)} has frames of several cameras, and a keogram is of one.",
-                hint="Nothing was made. Name a sequence, or one camera's night as NIGHT/CAMERA.",
-            )
+        found, pairs = self._of_one_camera(name)
         line = found.sequence
         title = f"{line.address}  {line.title}".strip() if line else name
         return make_keogram(self._books, pairs, line.cadence_s if line else None, shown(title), plain=plain)
@@ -91,10 +86,16 @@ class Survey:
                 f"{shown(name)} is no one view of one camera.",
                 hint="Nothing was changed. Name a sequence, or a part of one.",
             )
-        if len(pairs) < max(LEAST_FRAMES, len(found.frames)):
+        if len(found.frames) < LEAST_FRAMES:
+            raise UsageError(
+                f"{shown(name)} has {counted(len(found.frames), 'frame')}; levelling needs at least "
+                f"{LEAST_FRAMES}.",
+                hint="Nothing was changed. Name a sequence, or a longer part of one.",
+            )
+        if len(pairs) < len(found.frames):
             raise UsageError(
                 f"{len(pairs)} of {len(found.frames)} frames of {shown(name)} are surveyed; "
-                f"levelling needs all, and at least {LEAST_FRAMES}.",
+                "levelling needs all.",
                 hint=f"Nothing was changed. Run `noctuary survey {shown(name)}` first.",
             )
         frames = [frame for frame, _ in pairs]
@@ -118,9 +119,9 @@ class Survey:
 
         Raises
         ------
-        UsageError : when nothing of it was surveyed.
+        UsageError : when nothing of it was surveyed, or it is of several cameras.
         """
-        _, pairs = self.surveyed(name)
+        _, pairs = self._of_one_camera(name)
         lines = survey_lines([(frame, seen.surveyed.measures) for frame, seen in pairs])
         return suggest(lines, count)
 
@@ -152,9 +153,9 @@ class Survey:
 
         Raises
         ------
-        UsageError : when nothing of it was surveyed.
+        UsageError : when nothing of it was surveyed, or it is of several cameras.
         """
-        _, pairs = self.surveyed(name)
+        _, pairs = self._of_one_camera(name)
         for _, seen in pairs:
             try:
                 yield preview_picture(self._books, seen)
@@ -176,6 +177,15 @@ class Survey:
             raise UsageError(
                 f"Nothing of {shown(name)} was surveyed yet.",
                 hint=f"Nothing was made. Run `noctuary survey {shown(name)}` first.",
+            )
+        return found, pairs
+
+    def _of_one_camera(self, name: str) -> tuple[Found, list[tuple[Frame, Seen]]]:
+        found, pairs = self.surveyed(name)
+        if len({frame.camera for frame, _ in pairs}) > 1:
+            raise UsageError(
+                f"{shown(name)} has frames of several cameras, and one row of one camera is needed.",
+                hint="Nothing was made. Name a sequence, or one camera's night as NIGHT/CAMERA.",
             )
         return found, pairs
 

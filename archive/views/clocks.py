@@ -58,10 +58,11 @@ def pair_in_words(pair: PairCheck) -> str:
     if shift.seconds is None or shift.error is None:
         return f"{both}: {shift.sureness}: {shift.reason}."
     order = "behind" if shift.seconds > 0 else "ahead of"
-    return (
+    told = (
         f"{both}: {shown(pair.second)} is {abs(shift.seconds):.0f} s {order} {shown(pair.first)}, "
-        f"± {shift.error:.0f} s, {shift.sureness} (their skies fit by {shift.fit:.2f})."
+        f"± {shift.error:.0f} s, {shift.sureness} (their skies fit by {shift.fit:.2f})"
     )
+    return f"{told}." if pair.apart else f"{told}: no more than looking elsewhere may explain."
 
 
 def sun_in_words(span: SunSpan) -> str:

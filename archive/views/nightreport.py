@@ -73,10 +73,11 @@ def _tell_contested(report: Report, count: int, where: Sequence[str]) -> None:
         )
 
 
-def tell_sequences(report: Report, lines: Sequence[SequenceLine]) -> None:
-    """Sequences, a row each, with how brightness ran in those that were surveyed."""
+def tell_sequences(report: Report, lines: Sequence[SequenceLine], night: str | None = None) -> None:
+    """Sequences, a row each, with how brightness ran in those that were surveyed; all, or of a night."""
     if not lines:
-        report.say("No sequence is held here yet: five frames at a steady cadence make one.")
+        of = f" of {shown(night)}" if night else ""
+        report.say(f"No sequence{of} is held here yet: five frames at a steady cadence make one.")
         return
     bars = 40 if report.console.width >= _WIDE else 10
     columns = [

@@ -228,4 +228,4 @@ def settings(facts: CaptureFacts) -> str:
         parts.append(f"ISO {facts.iso}")
     if facts.focal_mm:
         parts.append(f"{facts.focal_mm:g} mm")
-    return "  ".join(parts)
+    return " ".join(parts)

@@ -64,7 +64,7 @@ def sequences(
         lines = workspace.sequences(night)
         if curves or (curves is None and len(lines) <= _FEW):
             lines = workspace.courses.told(lines)
-    print_json(lines) if as_json else tell_sequences(Report(), lines)
+    print_json(lines) if as_json else tell_sequences(Report(), lines, night)
 
 
 def frames(

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from archive.errors import shown
+from archive.errors import counted, shown
 from archive.views.cli.options import (
     AlsoOption,
     ArchiveOption,
@@ -78,7 +78,7 @@ def keogram(
         print_json({"path": target, "steps": made.steps, "gaps": made.gaps})
     else:
         gaps = f", {made.gaps} of them without a frame" if made.gaps else ""
-        Report().say(f"Written: {target}, {made.steps} steps{gaps}.")
+        Report().say(f"Written: {target}, {counted(made.steps, 'step')}{gaps}.")
 
 
 def rush(
@@ -100,7 +100,7 @@ def rush(
     if as_json:
         print_json({"path": target, "frames": count})
     else:
-        Report().say(f"Written: {target}, {count} frames, {count / rate:.1f} s.")
+        Report().say(f"Written: {target}, {counted(count, 'frame')}, {count / rate:.1f} s.")
 
 
 def suggest(

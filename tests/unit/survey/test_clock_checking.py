@@ -117,6 +117,16 @@ def test_a_camera_whose_clock_was_photographed_is_trusted(
     assert not told.either
 
 
+@pytest.mark.parametrize(("ahead", "suggested"), [(0, 0), (16, 0), (45, 2)])
+def test_an_aurora_that_passed_one_view_before_the_other_corrects_no_clock(
+    two: Workspace, monkeypatch: pytest.MonkeyPatch, ahead: int, suggested: int
+) -> None:
+    see(monkeypatch, two, restless(7, tau=20), {"north": 0, "river": ahead})
+    told = two.survey.check_clocks(NIGHT)
+    assert told.pairs[0].shift.seconds == pytest.approx(ahead, abs=4)
+    assert len(told.suggestions) == suggested
+
+
 def test_a_suggestion_takes_the_place_of_the_correction_that_counts(
     two: Workspace, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
+from support.cards import site_of, tiny_card
 from support.exports import SEQUENCE, Studio, studio
 
 from archive.errors import UsageError
@@ -34,3 +36,22 @@ def test_a_night_is_told_by_its_sequences(place: Studio) -> None:
     found, pairs = place.workspace.survey.surveyed(f"{SEQUENCE}#2..4")
     assert [frame.index for frame, _ in pairs] == [2, 3, 4]
     assert len(found.frames) == 3
+
+
+def test_what_is_told_of_one_row_is_asked_of_one_camera(tmp_path: Path) -> None:
+    place = studio(tmp_path)
+    card = tiny_card(tmp_path / "other", serial="000521", model="Other", first=101)
+    place.workspace.ingest.take([card], site=site_of(place.workspace), camera_name="two")
+    place.workspace.survey.run(progress=lambda _stage, _done, _total: None)
+    survey = place.workspace.survey
+    for ask in (survey.keogram, survey.suggest, lambda night: list(survey.previews(night))):
+        with pytest.raises(UsageError, match="several cameras"):
+            ask("2026-03-18")
+        ask("2026-03-18/two")
+    place.workspace.close()
+
+
+def test_a_part_too_short_to_level_is_not_sent_to_be_surveyed(place: Studio) -> None:
+    with pytest.raises(UsageError, match="has 3 frames; levelling needs at least") as caught:
+        place.workspace.level(f"{SEQUENCE}#1..3")
+    assert "survey" not in caught.value.hint

@@ -44,6 +44,10 @@ def test_two_clocks_are_told_with_their_error_and_how_sure_it_is() -> None:
         "north and river: river is 72 s behind north, ± 2 s, sure (their skies fit by 0.88)."
     )
     assert "river is 72 s ahead of north" in pair_in_words(pair(seconds=-72.4))
+    assert pair_in_words(pair(seconds=16.2)) == (
+        "north and river: river is 16 s behind north, ± 2 s, sure (their skies fit by 0.88): "
+        "no more than looking elsewhere may explain."
+    )
     untold = pair(sureness=Sureness.UNTOLD, seconds=None, error=None, reason="the sky did not change")
     assert pair_in_words(untold) == "north and river: cannot be told: the sky did not change."
 

@@ -139,6 +139,7 @@ def test_a_real_story_has_versions_derivatives_and_copies(place: Studio) -> None
 def test_nothing_held_says_what_to_do() -> None:
     assert "noctuary ingest" in said(lambda r: nightreport.tell_nights(r, []))
     assert "five frames" in said(lambda r: nightreport.tell_sequences(r, []))
+    assert "No sequence of 2027-01-01 is" in said(lambda r: nightreport.tell_sequences(r, [], "2027-01-01"))
     assert "--keep NAME" in said(lambda r: nightreport.tell_queries(r, {}))
 
 

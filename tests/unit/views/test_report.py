@@ -117,6 +117,6 @@ def test_times_are_told_on_the_site_s_clock() -> None:
 
 def test_settings_are_written_as_photographers_write_them() -> None:
     facts = CaptureFacts(exposure_s=8, f_number=1.8, iso=3200, focal_mm=20)
-    assert settings(facts) == "8 s  f/1.8  ISO 3200  20 mm"
+    assert settings(facts) == "8 s f/1.8 ISO 3200 20 mm"
     assert settings(CaptureFacts(exposure_s=0.004)) == "1/250 s"
     assert settings(CaptureFacts()) == ""
