@@ -20,8 +20,9 @@ from archive.engine.operators.noise import ColourNoise, LuminanceNoise
 Planes = npt.NDArray[np.float32]
 Plane = npt.NDArray[np.float32]
 
-# The coarsest grain looked at is this share of the diagonal.
-_COARSEST = 1 / 300
+# The coarsest grain looked at is this share of the diagonal, and of 8 pixels in any case: grain that is left
+# in a small picture is mottle.
+_COARSEST, _LEAST_LEVELS = 1 / 300, 3
 _SMALLEST = 4
 # Noise of a half-size plane, at most: half for white noise, a little more where neighbours are alike. What is
 # measured beyond that is the scene.
@@ -97,7 +98,7 @@ def _lost(spreads: list[float], smoothed: float, followed: float) -> list[float]
 def _levels(plane: Plane, diagonal: float) -> int:
     wanted = round(math.log2(max(diagonal * _COARSEST, 1.0)))
     possible = int(math.log2(max(min(plane.shape) / _SMALLEST, 1)))
-    return max(0, min(max(1, wanted), possible))
+    return max(0, min(max(_LEAST_LEVELS, wanted), possible))
 
 
 def _halves(plane: Plane, levels: int, rows: Rows) -> list[Plane]:
