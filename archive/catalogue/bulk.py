@@ -62,7 +62,7 @@ def fill(
     _mark(session)
     tell_marks(session, Affected(marked={*pairs, *pairs.values()}))
     make_indexes(session, [FrameRow.__tablename__], only="frame_by_camera")
-    unnumbered = tell_all_sequences(session, hands)
+    unnumbered = tell_all_sequences(session, hands, progress)
     make_indexes(session, [FrameRow.__tablename__])
     tell_nights(session, None)
     settle_all_contests(session)

@@ -112,10 +112,9 @@ def kept_rows(session: Session, query: SelectBase, *values: object) -> Iterator[
 
     ``values`` are for each ``PLACE`` in the query, in their order.
     """
-    cursor = session.connection().connection.cursor()
-    cursor.execute(_written_out(query), values)
-    # The driver's own cursor answers row by row.
-    yield from cursor  # type: ignore[misc]
+    cursor: Any = session.connection().connection.cursor()
+    found: Iterator[tuple[Any, ...]] = cursor.execute(_written_out(query), values)
+    return found
 
 
 @lru_cache(maxsize=64)

@@ -19,6 +19,7 @@ from archive.catalogue.affected import Affected
 from archive.catalogue.database import kept_rows
 from archive.catalogue.hands import Hands
 from archive.catalogue.inserting import insert_stored
+from archive.catalogue.readahead import Progress
 from archive.catalogue.registers import written
 from archive.catalogue.rows import FrameRow, PairRow, RollRow, SequenceRow, StatementRow, instant
 from archive.catalogue.standing_for import all_pairs
@@ -75,17 +76,21 @@ def tell_sequences(session: Session, moments: Moments, affected: Affected) -> li
     return unnumbered
 
 
-def tell_all_sequences(session: Session, hands: Hands) -> list[Unnumbered]:
+def tell_all_sequences(session: Session, hands: Hands, progress: Progress | None) -> list[Unnumbered]:
     """Write the sequences of all cameras, where none are written yet and no index of frames tells them."""
     pairs = all_pairs(session)
     joins, breaks = (_stated(session, layer, pairs) for layer in ("sequence-join", "sequence-break"))
     claims = _claims(session, pairs)
     unnumbered: list[Unnumbered] = []
+    frames, done = session.scalar(select(func.count()).select_from(FrameRow)) or 0, 0
     for camera in sorted(session.scalars(select(FrameRow.camera).distinct())):
         stretches = _Stretches(session, camera, joins)
         teller = _Teller(session, camera, joins, breaks, claims.get(camera, {}))
         for block, runs in hands.each(runs_among, map(teller.asked, stretches.all_blocks())):
             unnumbered += teller.tell(block, runs)
+            if progress:
+                progress("Finding sequences", done, frames)
+            done += len(block)
     return unnumbered
 
 

@@ -100,7 +100,7 @@ def _plain(shot: Shot) -> Shot:
 
 
 def _usable(setting: float | None) -> bool:
-    return setting is None or (math.isfinite(setting) and setting > 0)
+    return setting is None or 0 < setting < math.inf
 
 
 class _Search:

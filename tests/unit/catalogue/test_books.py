@@ -454,7 +454,12 @@ def test_with_more_hands_the_same_is_made_and_told(
     assert kept.catalogue.dump() == before
     assert [fault.split()[3] for fault in alone.faults if torn.name in fault] == [torn.name]
     assert len(alone.faults) == 2
-    assert list(dict.fromkeys(stages)) == ["Reading the journal", "Telling the frames", "Reading hash lists"]
+    assert list(dict.fromkeys(stages)) == [
+        "Reading the journal",
+        "Telling the frames",
+        "Finding sequences",
+        "Reading hash lists",
+    ]
 
 
 def test_a_catalogue_that_is_behind_in_everything_is_made_anew(
