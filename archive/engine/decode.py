@@ -8,7 +8,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -65,6 +65,7 @@ class Decoded:
     noise : what a raw file itself says of its noise: variance per light, 1.0 = clipping, and at none.
     iso : the sensitivity that a raw file states; 0 where it states none.
     sensor : facts for people: source, width, height, …
+    preview : the picture that the camera put into its raw file, where it was asked for and suits.
     """
 
     pixels: npt.NDArray[np.uint16] | npt.NDArray[np.float32]
@@ -77,6 +78,7 @@ class Decoded:
     noise: tuple[float, float] | None = None
     iso: float = 0.0
     sensor: Mapping[str, Any] = field(default_factory=dict)
+    preview: Decoded | None = None
 
     @property
     def is_mosaic(self) -> bool:
@@ -96,7 +98,7 @@ class _Worker:
             start_new_session=True,
         )  # fmt: skip
 
-    def ask(self, data: bytes, time_limit: float) -> tuple[dict[str, Any], list[Any]] | str:
+    def ask(self, data: bytes, time_limit: float, preview: int) -> tuple[dict[str, Any], list[Any]] | str:
         """The answer, or in words what became of the process."""
         late = threading.Event()
 
@@ -108,7 +110,7 @@ class _Worker:
         timer.start()
         try:
             assert self.process.stdin is not None and self.process.stdout is not None
-            message.send(self.process.stdin, {}, [data], self.room)
+            message.send(self.process.stdin, {"preview": preview}, [data], self.room)
             answer = message.receive(self.process.stdout, self.room)
         except (OSError, EOFError, ValueError, KeyError):
             answer = None
@@ -200,13 +202,14 @@ class DecoderPool:
             if worker is not None:
                 worker.stop()
 
-    def decode(self, data: bytes, name: str, *, orientation: int | None = None) -> Decoded:
+    def decode(self, data: bytes, name: str, *, orientation: int | None = None, preview: int = 0) -> Decoded:
         """Decode one master.
 
         Parameters
         ----------
         data : the whole file. name : what to call it in errors.
         orientation : EXIF value that replaces the file's own.
+        preview : with the camera's own preview, if it shows the frame whole and so many pixels long.
 
         Raises
         ------
@@ -217,7 +220,7 @@ class DecoderPool:
         healthy: _Worker | None = None
         try:
             worker = worker or _Worker(self._command, self._memory_limit)
-            answer = worker.ask(data, self._time_limit)
+            answer = worker.ask(data, self._time_limit, preview)
             if isinstance(answer, str):
                 raise DamagedFileError(
                     f"{shown(name)} could not be decoded: {answer}.",
@@ -233,7 +236,12 @@ class DecoderPool:
             raise RuntimeError(f"decoding {shown(name)} failed:\n{facts['bug']}")
         if "refused" in facts:
             raise _refusal(name, facts)
-        return _decoded(facts, arrays, orientation)
+        own = facts.pop("preview", None)
+        decoded = _decoded(facts, arrays, orientation)
+        if own is None:
+            return decoded
+        # Turned as the frame is: what such a preview says of itself is not always true.
+        return replace(decoded, preview=_decoded(own, arrays[facts["arrays"] :], decoded.orientation))
 
 
 def _refusal(name: str, facts: Mapping[str, Any]) -> ArchiveError:

@@ -25,7 +25,7 @@ _SINGLE = 0.92
 
 
 def measure(decoded: Decoded, preview: Picture) -> Measures:
-    """The measures of one frame, method 2.
+    """The measures of one frame, method 3.
 
     Parameters
     ----------

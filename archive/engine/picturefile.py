@@ -30,10 +30,13 @@ class UndecodableError(Exception):
         self.damaged = damaged
 
 
-def read(data: bytes, kind: Kind) -> tuple[dict[str, Any], list[npt.NDArray[Any]]]:
+def read(
+    data: bytes, kind: Kind, least: tuple[int, int] | None = None
+) -> tuple[dict[str, Any], list[npt.NDArray[Any]]]:
     """Facts (``orientation``, ``sensor``) and three arrays: stored values, transfer curves, matrix to sRGB.
 
-    Stored values are uint8 or uint16, (height, width, 3).
+    Stored values are uint8 or uint16, (height, width, 3). A JPEG of which ``least`` is enough, width and
+    height, may come at a half, a quarter or an eighth of its size, which is quicker.
 
     Raises
     ------
@@ -46,7 +49,7 @@ def read(data: bytes, kind: Kind) -> tuple[dict[str, Any], list[npt.NDArray[Any]
             return _tiff(data)
         if kind is Kind.HEIF:
             return _heif(data)
-        return _pillow(data)
+        return _pillow(data, least)
     except UndecodableError:
         raise
     except MemoryError:
@@ -57,8 +60,12 @@ def read(data: bytes, kind: Kind) -> tuple[dict[str, Any], list[npt.NDArray[Any]
         raise UndecodableError(str(error) or type(error).__name__, damaged=True) from error
 
 
-def _pillow(data: bytes) -> tuple[dict[str, Any], list[npt.NDArray[Any]]]:
+def _pillow(
+    data: bytes, least: tuple[int, int] | None = None
+) -> tuple[dict[str, Any], list[npt.NDArray[Any]]]:
     with Image.open(io.BytesIO(data)) as picture:
+        if least is not None:
+            picture.draft(None, least)
         picture.load()
         exif = picture.getexif()
         orientation = int(exif.get(_EXIF_ORIENTATION, 1) or 1)

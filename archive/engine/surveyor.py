@@ -23,8 +23,6 @@ from archive.model.survey import Measures
 SIDE = 1024
 """Longest side of a preview in pixels."""
 _QUALITY, _SUBSAMPLING = 82, "4:2:0"
-_ASPECT = 0.02
-"""Cameras trim their previews by some pixels; those of another shape show less, or have bars."""
 
 Picture = npt.NDArray[np.uint8]
 
@@ -43,25 +41,17 @@ class Look:
     measures: Measures
 
 
-def suits(width: int, height: int, decoded: Decoded) -> bool:
-    """Whether a camera's own preview of so many pixels, as stored, shows a frame whole and large enough."""
-    rows, columns = decoded.pixels.shape[:2]
-    across = columns * decoded.aspect
-    alike = abs(np.log((width / height) / (across / rows))) < _ASPECT
-    return bool(alike and max(width, height) >= min(SIDE, max(rows, across)))
-
-
-def look(decoded: Decoded, embedded: Decoded | None = None) -> Look:
+def look(decoded: Decoded) -> Look:
     """Preview and measures of a decoded frame, without any recipe.
 
-    The preview is made of ``embedded``, the camera's own, where there is one; light is always measured in the
+    The preview is made of the camera's own, where that was decoded with it; light is always measured in the
     frame itself.
     """
     plain = EffectiveRecipe(foundation=current_foundation(), base=(), finish=())
-    shows = embedded or decoded
+    shows = decoded.preview or decoded
     picture = render(shows, plain, PixelSpec(fit=(SIDE, SIDE), bits=8)).astype(np.uint8, copy=False)
     return Look(
-        origin="embedded" if embedded else "rendered",
+        origin="embedded" if decoded.preview else "rendered",
         preview=encode_jpeg(picture, quality=_QUALITY, subsampling=_SUBSAMPLING),
         column=middle_column(picture),
         size=(picture.shape[1], picture.shape[0]),

@@ -13,7 +13,7 @@ import traceback
 from collections.abc import Callable
 from typing import Any, BinaryIO
 
-from archive.engine import message, picturefile
+from archive.engine import message, ownpreview, picturefile
 from archive.engine.picturefile import UndecodableError
 from archive.engine.provenreader import ProvenReader
 from archive.engine.sharedroom import SharedRoom
@@ -59,11 +59,13 @@ def serve(
 ) -> None:
     """Answer requests until the input ends."""
     while (request := message.receive(source, room)) is not None:
-        _, parts = request
+        asked, parts = request
         data = parts[0]
         assert isinstance(data, bytes)
         try:
             facts, arrays = work(data)
+            if side := asked.get("preview"):
+                facts, arrays = ownpreview.added(data, facts, arrays, int(side))
         except UndecodableError as error:
             message.send(sink, {"refused": error.reason, "damaged": error.damaged}, [])
         except MemoryError:

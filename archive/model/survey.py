@@ -9,8 +9,8 @@ from archive.errors import Exit
 from archive.model.capture import Frame
 from archive.model.identity import EntryId
 
-METHOD = 2
-"""How frames are measured now; another number, other figures. Method 1 rendered every preview."""
+METHOD = 3
+"""How frames are measured now; another number, other figures. FORMATS.md tells how they differ."""
 Region = tuple[float, float, float, float]
 """Left, top, right and bottom of a part of a picture, as shares of it."""
 CELLS = (12, 8)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from archive.catalogue.backlog import frames_of_roll, rolls_of_frames
@@ -13,7 +13,7 @@ from archive.model.survey import METHOD
 from archive.store.surveys import state_of, survey_folder
 from archive.store.userplace import remember_surveyed, remembered_surveyed
 from archive.store.volumes import Volume
-from archive.survey.records import surveyed_frames
+from archive.survey.records import Seen, surveyed_frames
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,14 +29,23 @@ class Part:
     load: Callable[[], Sequence[Frame]]
 
     def left(self, volumes: Sequence[Volume]) -> int:
-        """How many of them no record on these volumes measures."""
+        """How many of them are still to be measured."""
         done = surveyed_frames(volumes, self.folder)
-        return sum(frame.id not in done for frame in self.load()) if done else self.frames
+        return len(self._unseen(done)) if done else self.frames
 
     def unseen(self, volumes: Sequence[Volume]) -> list[Frame]:
-        """Those of them that no record on these volumes measures, in the order of their paths."""
-        done = surveyed_frames(volumes, self.folder)
-        return [frame for frame in self.load() if frame.id not in done]
+        """Those of them that are still to be measured, in the order of their paths.
+
+        They are those that no record on these volumes measures; with them those that were only measured by
+        earlier methods, so that previews of two kinds never stand side by side.
+        """
+        return self._unseen(surveyed_frames(volumes, self.folder))
+
+    def _unseen(self, done: Mapping[str, Seen]) -> list[Frame]:
+        frames = self.load()
+        if all(frame.id in done for frame in frames):
+            return []
+        return [frame for frame in frames if frame.id not in done or done[frame.id].method != METHOD]
 
 
 def whole_archive(books: Books) -> list[Part]:

@@ -15,11 +15,12 @@ from archive.store.volumes import Volume
 
 @dataclass(frozen=True, kw_only=True)
 class Seen:
-    """One surveyed frame with the size of its preview (width, height) and its roll's survey folder."""
+    """One surveyed frame: its preview's width and height, its roll's survey folder, the method."""
 
     surveyed: SurveyedFrame
     size: tuple[int, int]
     folder: str
+    method: int = METHOD
 
 
 def surveyed_frames(volumes: Sequence[Volume], roll_folder: str) -> dict[str, Seen]:
@@ -28,7 +29,7 @@ def surveyed_frames(volumes: Sequence[Volume], roll_folder: str) -> dict[str, Se
     Documents that are damaged or newer are passed over; of several methods the highest known counts.
     """
     folder = survey_folder(roll_folder)
-    found: dict[str, tuple[int, Seen]] = {}
+    found: dict[str, Seen] = {}
     read: set[str] = set()
     for volume in volumes:
         for name in document_names(volume.disk, folder):
@@ -41,13 +42,15 @@ def surveyed_frames(volumes: Sequence[Volume], roll_folder: str) -> dict[str, Se
             read.add(name)
             if document.method <= METHOD:
                 _take(document, folder, found)
-    return {frame: seen for frame, (_, seen) in found.items()}
+    return found
 
 
-def _take(document: SurveyDocument, folder: str, found: dict[str, tuple[int, Seen]]) -> None:
+def _take(document: SurveyDocument, folder: str, found: dict[str, Seen]) -> None:
     for frame in document.frames:
-        if frame.frame not in found or found[frame.frame][0] < document.method:
-            found[frame.frame] = document.method, Seen(surveyed=frame, size=document.size, folder=folder)
+        if frame.frame not in found or found[frame.frame].method < document.method:
+            found[frame.frame] = Seen(
+                surveyed=frame, size=document.size, folder=folder, method=document.method
+            )
 
 
 def seen_of(books: Books, frames: Sequence[Frame]) -> dict[str, Seen]:

@@ -11,9 +11,8 @@ from dataclasses import dataclass, field
 
 from archive.catalogue.books import Books
 from archive.engine.decode import Decoded, DecoderPool
-from archive.engine.surveyor import Look, look, slices_png, suits
-from archive.errors import ArchiveError, shown
-from archive.formats.embedded import largest_preview
+from archive.engine.surveyor import SIDE, Look, look, slices_png
+from archive.errors import ArchiveError, DamagedFileError, shown
 from archive.formats.survey import MOST_FRAMES
 from archive.model.capture import Frame, Role
 from archive.model.identity import FrameId
@@ -149,8 +148,7 @@ def _looked_at(
     def work(frame: Frame) -> Look | ArchiveError:
         try:
             data = books.master_bytes(frame)
-            decoded = decoder.decode(data, frame.name, orientation=frame.facts.orientation)
-            return look(decoded, _own_preview(data, decoded, frame, decoder))
+            return look(_decoded(data, frame, decoder))
         except ArchiveError as error:
             return error
 
@@ -170,16 +168,16 @@ def _looked_at(
                 future.cancel()
 
 
-def _own_preview(data: bytes, decoded: Decoded, frame: Frame, decoder: DecoderPool) -> Decoded | None:
-    """The preview that the camera put into the file, if it shows the frame whole and large enough."""
-    found = largest_preview(data) if frame.role is Role.RAW else None
-    if found is None or not suits(found.width, found.height, decoded):
-        return None
-    try:
-        # Turned as the frame is: what such a preview says of itself is not always true.
-        return decoder.decode(found.data, frame.name, orientation=decoded.orientation)
-    except ArchiveError:
-        return None
+def _decoded(data: bytes, frame: Frame, decoder: DecoderPool) -> Decoded:
+    """A frame, with the preview that its camera put into the file where it shows the frame large enough."""
+    turned = frame.facts.orientation
+    if frame.role is Role.RAW:
+        try:
+            return decoder.decode(data, frame.name, orientation=turned, preview=SIDE)
+        except DamagedFileError:
+            # It may be the preview alone that nobody can read.
+            pass
+    return decoder.decode(data, frame.name, orientation=turned)
 
 
 def _record(volumes: Sequence[Volume], roll_folder: str, batch: _Batch) -> None:

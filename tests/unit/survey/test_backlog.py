@@ -13,6 +13,7 @@ from support.cards import BEGIN, archive_in, site_of, spoil, tiny_card
 from archive.catalogue import backlog as catalogued
 from archive.engine.surveyor import Look
 from archive.model.capture import Frame
+from archive.model.survey import METHOD
 from archive.store import userplace
 from archive.survey import backlog, records, run
 from archive.workspace import Workspace, open_archive
@@ -146,3 +147,28 @@ def test_a_volume_that_comes_beside_is_given_what_was_noted_complete_elsewhere(
     with open_archive(tmp_path / "a", also=[tmp_path / "red"], person="Ingrid") as both:
         report = both.survey.run(progress=quiet)
     assert (report.measured, report.held, report.copied) == (0, 18, 3)
+
+
+@pytest.mark.parametrize("missing", [0, 1])
+def test_a_roll_that_lacks_frames_is_measured_by_one_method_throughout(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, missing: int
+) -> None:
+    """What an earlier method measured whole stays; beside new records it would look another way."""
+    workspace = archive_in(tmp_path / "b")
+    take(workspace, tmp_path, nights=(0,))
+    frames = catalogued.frames_of_roll(workspace.books.catalogue, catalogued_roll(workspace))
+    with monkeypatch.context() as earlier:
+        earlier.setattr(run, "METHOD", METHOD - 1)
+        part = backlog.named_frames(workspace.books, frames[missing:])
+        assert run.run_survey(workspace.books, part, progress=quiet).measured == 6 - missing
+    report = workspace.survey.run(progress=quiet)
+    assert (report.measured, report.held) == ((6, 0) if missing else (0, 6))
+    seen = records.seen_of(workspace.books, frames)
+    assert {each.method for each in seen.values()} == {METHOD if missing else METHOD - 1}
+    assert workspace.survey.run(progress=quiet).held == 6
+    workspace.close()
+
+
+def catalogued_roll(workspace: Workspace) -> str:
+    (roll,) = catalogued.rolls_of_frames(workspace.books.catalogue)
+    return roll.id

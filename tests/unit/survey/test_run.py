@@ -15,9 +15,10 @@ from support.exports import SEQUENCE, Studio, studio
 from support.rawcard import HEIGHT, WIDTH, level, raw_card
 
 from archive.engine import surveyor
+from archive.engine.decode import Decoded, DecoderPool
 from archive.engine.output import encode_jpeg
 from archive.engine.surveyor import Look
-from archive.errors import ArchiveError, Exit
+from archive.errors import ArchiveError, DamagedFileError, Exit
 from archive.survey import run
 from archive.survey.pictures import preview_picture
 from archive.survey.records import seen_of
@@ -156,6 +157,25 @@ def test_a_broken_preview_in_a_raw_file_costs_nothing(tmp_path: Path) -> None:
     card = raw_card(tmp_path / "card", [level(0.1)], preview=(bytes(data), (WIDTH, HEIGHT)))
     workspace = archive_in(tmp_path / "a")
     workspace.ingest.take([card], site=site_of(workspace))
+    report = workspace.survey.run(progress=quiet)
+    assert (report.measured, report.failed) == (1, ())
+    workspace.close()
+
+
+def test_a_preview_that_crashes_its_decoder_costs_no_frame(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    card = raw_card(tmp_path / "card", [level(0.1)], preview=(preview_jpeg(WIDTH, HEIGHT), (WIDTH, HEIGHT)))
+    workspace = archive_in(tmp_path / "a")
+    workspace.ingest.take([card], site=site_of(workspace))
+    decode = DecoderPool.decode
+
+    def crashing(pool: DecoderPool, data: bytes, name: str, **asked: int) -> Decoded:
+        if asked.get("preview"):
+            raise DamagedFileError(f"{name} could not be decoded: the decoder crashed on it.")
+        return decode(pool, data, name, **asked)
+
+    monkeypatch.setattr(DecoderPool, "decode", crashing)
     report = workspace.survey.run(progress=quiet)
     assert (report.measured, report.failed) == (1, ())
     workspace.close()

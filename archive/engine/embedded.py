@@ -1,7 +1,7 @@
 """The JPEG previews that cameras put into their raw files: where they lie and how large they are.
 
-Only containers of the TIFF family (DNG and most makers' own) and RAF say so in a directory; previews in
-makers' notes and in other containers are not looked for.
+Only containers of the TIFF family (DNG and most makers' own) and RAF say so in a directory; for previews in
+makers' notes and in other containers LibRaw is asked.
 """
 
 from __future__ import annotations
@@ -36,14 +36,14 @@ class Preview:
     height: int
 
 
-def largest_preview(data: Data) -> Preview | None:
-    """The largest whole JPEG that a raw file's directories name; None where there is none."""
-    best: Preview | None = None
-    for start, length in _named(data):
-        found = _preview(data[start : start + length]) if 0 < start < start + length <= len(data) else None
-        if found and (best is None or found.width * found.height > best.width * best.height):
-            best = found
-    return best
+def previews(data: Data) -> Iterator[Preview]:
+    """The whole JPEGs that a raw file's directories name, the smallest first."""
+    places = ((start, start + length) for start, length in _named(data))
+    told = (preview_in(data[start:end]) for start, end in places if 0 < start < end <= len(data))
+    for each in sorted(filter(None, told), key=lambda each: each.width * each.height):
+        # A large one is gone through only when it is asked for.
+        if jpeg_ends(each.data):
+            yield each
 
 
 def _named(data: Data) -> Iterator[tuple[int, int]]:
@@ -63,9 +63,9 @@ def _in_directory(directory: Directory) -> Iterator[tuple[int, int]]:
         yield directory.first(_JPEG_AT), directory.first(_JPEG_BYTES)
 
 
-def _preview(data: bytes) -> Preview | None:
-    """What these bytes show, if they are a JPEG of three 8-bit channels that is all there."""
-    if data[:2] != b"\xff\xd8" or not jpeg_ends(data):
+def preview_in(data: bytes) -> Preview | None:
+    """What these bytes begin to show, if they are a JPEG of three 8-bit channels."""
+    if data[:2] != b"\xff\xd8":
         return None
     place = 2
     while place + 10 <= len(data) and data[place] == 0xFF:
