@@ -12,10 +12,10 @@ from archive.catalogue.inserting import Stored
 from archive.catalogue.registers import written
 from archive.catalogue.rollrows import roll_rows
 from archive.errors import DamagedFileError, shown
-from archive.journal.current import Statement, selections, statements, versions
+from archive.journal.current import Development, Statement, developments, selections, statements
 from archive.journal.log import Fault
 from archive.model.capture import Selection
-from archive.model.entry import PAIRING, SEALED, Entry, Version
+from archive.model.entry import PAIRING, SEALED, Entry
 from archive.model.identity import canonical, sha256_id
 
 FRAME_LAYERS = frozenset({"facts", "pairing", "sequence-number", "sequence-break", "sequence-join"})
@@ -98,7 +98,7 @@ class EntryRows:
     def _add(self, entry: Entry) -> None:
         told = list(statements(entry))
         listed = selections(entry)
-        found = list(versions(entry, listed))
+        developed = list(developments(entry, listed))
         try:
             rolls = [roll_rows(each) for each in told if each.layer == "ingest"]
             for statement in told:
@@ -118,7 +118,7 @@ class EntryRows:
         self._state([each for each in told if each.layer not in ("ingest", "delivered")])
         for selection in listed.values():
             self._keep("selection_frame", _selection(selection))
-        self._version(found)
+        self._develop(entry, developed)
 
     def _state(self, told: Sequence[Statement]) -> None:
         rows, affected = [], self.affected
@@ -138,24 +138,28 @@ class EntryRows:
                 self._keep("pair", [(each.subject, frame, False, each.counter, each.entry)], newer_wins=True)
         self._keep("statement", rows, newer_wins=True)
 
-    def _version(self, found: Sequence[Version]) -> None:
+    def _develop(self, entry: Entry, told: Sequence[Development]) -> None:
         keys: dict[int, str] = {}
         rows: list[Stored] = []
         replaced: list[Stored] = []
-        for each in found:
-            # The frames of a selection share one recipe object, and so one document.
+        for each in told:
+            # What several subjects share is one recipe object, and so one document.
             key = keys.get(id(each.recipe))
             if key is None:
                 document = json.dumps(each.recipe.to_json(), ensure_ascii=False, sort_keys=True)
                 key = keys[id(each.recipe)] = sha256_id(document.encode())
                 self._keep("recipe", [(key, document)])
-            place = (each.frame, each.layer, each.line)
-            said = (each.counter, each.time, each.person, key, each.in_sequence, each.selection, each.note)
-            rows.append((*place, each.entry, *said))
-            replaced += [(*place, older, each.entry) for older in each.builds_on]
+            layer, line = each.change.layer, each.change.line
+            said = (entry.counter, entry.time, entry.person, key, each.in_sequence, each.selection, each.note)
+            rows += [(frame, layer, line, entry.id, *said) for frame in each.frames]
+            replaced += [
+                (frame, layer, line, older, entry.id)
+                for older in each.change.builds_on
+                for frame in each.frames
+            ]
+            self.affected.developed.update(each.frames)
         self._keep("version", rows)
         self._keep("builds_on", replaced)
-        self.affected.developed.update(each.frame for each in found)
 
     def _deliver(self, statement: Statement) -> None:
         """The outputs of one batch of a job, with their lineage."""

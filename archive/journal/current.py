@@ -6,7 +6,7 @@ The catalogue applies the same statements in SQL; :class:`Fold` applies them in 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from archive.errors import DamagedFileError
@@ -94,8 +94,43 @@ def versions(entry: Entry, listed: Mapping[str, Selection] | None = None) -> Ite
     ------
     DamagedFileError : when a recipe cannot be read, or a selection is spoken of but not listed.
     """
-    if listed is None:
-        listed = selections(entry)
+    for told in developments(entry, selections(entry) if listed is None else listed):
+        for frame in told.frames:
+            yield Version(
+                entry=entry.id,
+                counter=entry.counter,
+                time=entry.time,
+                person=entry.person,
+                frame=frame,
+                layer=told.change.layer,
+                line=told.change.line,
+                recipe=told.recipe,
+                in_sequence=told.in_sequence,
+                selection=told.selection,
+                note=told.note,
+                builds_on=told.change.builds_on,
+            )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Development:
+    """One recipe that a change of an entry gives to frames: those of a selection, or a single one."""
+
+    change: Change
+    recipe: Recipe
+    in_sequence: bool
+    note: str
+    selection: str | None
+    frames: Sequence[str]
+
+
+def developments(entry: Entry, listed: Mapping[str, Selection]) -> Iterator[Development]:
+    """The recipes of an entry with the frames they are for; ``listed`` are the entry's selections.
+
+    Raises
+    ------
+    DamagedFileError : as :func:`versions`.
+    """
     for change in entry.changes:
         if change.layer not in RECIPE_LAYERS:
             continue
@@ -110,21 +145,14 @@ def versions(entry: Entry, listed: Mapping[str, Selection] | None = None) -> Ite
                 check_ramps(recipe, listed[subject] if shared else None, listed)
             except (TypeError, ValueError, ArithmeticError) as error:
                 raise _unusable(entry, f"a ramp cannot be read ({error})") from error
-            for frame in listed[subject].frames if shared else (subject,):
-                yield Version(
-                    entry=entry.id,
-                    counter=entry.counter,
-                    time=entry.time,
-                    person=entry.person,
-                    frame=frame,
-                    layer=change.layer,
-                    line=change.line,
-                    recipe=recipe,
-                    in_sequence=in_sequence,
-                    selection=subject if shared else None,
-                    note=note,
-                    builds_on=change.builds_on,
-                )
+            yield Development(
+                change=change,
+                recipe=recipe,
+                in_sequence=in_sequence,
+                note=note,
+                selection=subject if shared else None,
+                frames=listed[subject].frames if shared else (subject,),
+            )
 
 
 def _recipe(entry: Entry, change: Change) -> tuple[Recipe, bool, str]:
