@@ -296,11 +296,12 @@ class Catalogue:
         if between:
             query = query.where(FrameRow.position.between(*between))
         if name:
-            query = query.where(
-                (FrameRow.name == name) | FrameRow.name.startswith(name + ".", autoescape=True)
-            )
+            # Just behind the full stop comes the slash, which no name holds: ranges are answered by an index.
+            ending = and_(FrameRow.name >= f"{name}.", FrameRow.name < f"{name}/")
+            query = query.where(or_(FrameRow.name == name, ending))
         if id_start:
-            query = query.where(FrameRow.id.startswith(id_start, autoescape=True))
+            # The same for ids: behind the last hexadecimal digit comes a g.
+            query = query.where(FrameRow.id >= id_start, FrameRow.id < f"{id_start}g")
         if sequence:
             query = query.order_by(FrameRow.position)
         else:

@@ -17,7 +17,6 @@ from archive.catalogue.rows import (
     ContestRow,
     DerivativeRow,
     EffectiveRow,
-    FrameRow,
     OriginRow,
     RecipeRow,
     SelectionFrameRow,
@@ -158,12 +157,12 @@ def lines_of(catalogue: Catalogue, frames: Sequence[str]) -> list[str]:
 
 def contested_frames(catalogue: Catalogue) -> list[Frame]:
     """The frames that are contested on the line that speaks for them, in the order of their ids."""
-    query = select(FrameRow.id).join(ContestRow, ContestRow.frame == FrameRow.id).distinct()
     with transaction(catalogue.engine) as session:
-        found = sorted(session.scalars(query))
-    contested = [frame for frame, each in bare_standings(catalogue, found).items() if each.contested]
-    known = catalogue.frames_by_id(contested)
-    return [known[frame] for frame in sorted(known)]
+        said = sorted(set(session.scalars(select(ContestRow.frame))))
+    # What was said of frames that are not held waits for them.
+    known = catalogue.frames_by_id(said)
+    standing = bare_standings(catalogue, sorted(known))
+    return [frame for key, frame in sorted(known.items()) if standing[key].contested]
 
 
 def selection_of(catalogue: Catalogue, selection: str) -> Selection:

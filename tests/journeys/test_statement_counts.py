@@ -12,6 +12,7 @@ from support.builders import CAMERA, SITE, STARTED, frame_id, ingest, roll_file
 from support.exports import SEQUENCE, studio
 
 from archive.catalogue.finding import matching
+from archive.catalogue.lineage import contested_frames
 from archive.catalogue.query import parse
 from archive.model.capture import Roll
 from archive.model.entry import Change, Draft
@@ -80,6 +81,23 @@ def test_commands_ask_as_much_of_a_large_archive_as_of_a_small_one(tmp_path: Pat
     assert count(lambda: workspace.statements.rate([f"{SEQUENCE}#2"], 4)) <= rate + 2
     assert max(large.values()) < 60
     workspace.close()
+
+
+def test_frames_are_found_by_name_and_by_id_without_going_through_all(tmp_path: Path) -> None:
+    place = studio(tmp_path)
+    catalogue = place.workspace.books.catalogue
+    told: list[tuple[str, object]] = []
+    event.listen(
+        catalogue.engine, "before_cursor_execute", lambda *held: told.append((held[2], tuple(held[3])))
+    )
+    (frame,) = catalogue.frames(name="NOCT0003")
+    assert catalogue.frames(name="NOCT0003.JPG") == catalogue.frames(id_start=frame.id[:15]) == [frame]
+    assert contested_frames(catalogue) == []
+    for text, values in list(told):
+        with catalogue.engine.connect() as connection:
+            plan = [row[3] for row in connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {text}", values)]
+        assert not any(step.startswith(("SCAN frame", "SCAN file")) for step in plan), plan
+    place.workspace.close()
 
 
 @pytest.mark.parametrize(
