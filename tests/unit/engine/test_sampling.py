@@ -152,3 +152,15 @@ def test_a_hot_sample_is_judged_from_the_black_of_its_own_place() -> None:
         made = sampling.cooled(decoded, 12.0, noise, rows)
     # 12 times √(100 + 25) is 134; it would be 361 if the place's 800 were light.
     assert made[21, 30] == BLACK + 900
+
+
+def test_a_clipped_moon_turns_no_noise_into_hot_pixels() -> None:
+    """Seen as free of noise for it, the frame lost thousands of samples that only were noisy."""
+    y, x = np.mgrid[0:480, 0:720]
+    light = np.where((y - 150) ** 2 + (x - 500) ** 2 < 90**2, 2.0, 0.02 + 0.05 * y / 480)
+    noisy = np.random.default_rng(3).normal(light, np.sqrt(4e-4 * light + 1e-6))
+    counts = np.clip(np.round(noisy * (WHITE - BLACK) + BLACK), 0, WHITE).astype(np.uint16)
+    decoded = Decoded(pixels=counts, pattern=(0, 1, 1, 2), black=(float(BLACK),) * 4, white=float(WHITE))
+    with Rows(1) as rows:
+        cooled = sampling.cooled(decoded, 6.0, sampling.noise_of(decoded, rows), rows)
+    assert np.count_nonzero(cooled != counts) < 20
