@@ -33,6 +33,7 @@ from archive.catalogue.books import Books
 from archive.catalogue.finding import matching
 from archive.catalogue.lineage import bare_standings
 from archive.catalogue.query import parse
+from archive.catalogue.resolve import find_one
 from archive.formats import entry as entry_format
 from archive.formats import survey as survey_format
 from archive.formats.hashchain import CHAIN_NAME, ChainEntry, c4, chain_bytes
@@ -58,6 +59,7 @@ QUERIES = (
     "camera:river iso:1600 exposure>=10s",
     "moon<0 sun<-18 rating:5",
     'keyword:"river ice" or keyword:corona',
+    "sequence:1 camera:river",
     "not developed:yes",
     "iso:12345",
     "name:NOCT0137*",
@@ -268,6 +270,9 @@ def measure(root: Path, frames: int, *, surveyed: bool) -> Iterator[tuple[str, f
     line = again.catalogue.sequences()[-1]
     yield "sequences of a night", seconds(lambda: again.catalogue.sequences(line.night), 5)
     yield "frames of a sequence", seconds(lambda: again.catalogue.frames(sequence=line.key), 5)
+    one = again.catalogue.frames(sequence=line.key)[0]
+    yield "a frame by its id", seconds(lambda: find_one(again.catalogue, one.id[7:17]), 5)
+    yield "frames by name", seconds(lambda: again.catalogue.frames(name=one.name), 5)
     statements = []
     event.listen(again.catalogue.engine, "before_cursor_execute", lambda *_: statements.append(1))
     for query in QUERIES:
