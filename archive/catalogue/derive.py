@@ -12,7 +12,7 @@ from archive.catalogue.rows import MarkRow, RollRow
 from archive.catalogue.runs import Unnumbered, tell_sequences
 from archive.catalogue.telling import tell_frames
 
-DERIVATION = 5
+DERIVATION = 6
 """Raised whenever the same statements lead to other rows; catalogues derived before are told anew."""
 
 _MARK = "derivation"
