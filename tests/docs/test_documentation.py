@@ -89,6 +89,22 @@ def test_no_help_shows_types_or_brackets_of_the_library(words: tuple[str, ...]) 
     assert not re.findall(r"<(?:str|int|float|path|list|bool)|\[\[|\]\]|\{[A-Za-z]+…?\}", text)
 
 
+@pytest.mark.parametrize("words", [(), *GROUPS, *ALL], ids=" ".join)
+def test_no_help_prints_marks_of_its_own_layout(words: tuple[str, ...]) -> None:
+    """A raw docstring once showed the mark for `keep these lines` as two letters, and lines ran together."""
+    command = {(): ROOT_COMMAND, **GROUPS, **ALL}[words]
+    text = command.get_help(command.make_context("noctuary", [], resilient_parsing=True))
+    assert "\\b" not in text
+    assert "\b" not in text
+
+
+def test_the_help_of_find_has_a_line_for_each_form(tmp_path: Path) -> None:
+    lines = run("find", "--help", folder=tmp_path).out.splitlines()
+    for form in ("field:value", "field>=10", "field:10..20", '"quoted"'):
+        assert [form] == [line.split()[0] for line in lines if form in line]
+    assert any('\\" and \\\\ inside it' in line for line in lines)
+
+
 def test_every_command_stands_under_one_heading_of_the_help() -> None:
     headed = [name for _, names in ROOT_COMMAND.sections for name in names]
     assert len(headed) == len(set(headed))

@@ -30,7 +30,7 @@ def find(
     person: PersonOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    r"""List the frames that a query asks for, in the order they were taken.
+    """List the frames that a query asks for, in the order they were taken.
 
     \b
     Fields: night camera site name sequence rating keyword exposure iso aperture
@@ -41,7 +41,7 @@ def find(
       field:value    is; night:2026-03 and name:NOCT04* mean all that begin so
       field>=10      also > < <= = !=, where there is an order
       field:10..20   from ... up to and including ...
-      "quoted"       a value with blanks; \" and \\ inside it
+      "quoted"       a value with blanks; \\" and \\\\ inside it
     Exposures may say 1/60, 200ms or 2min; sun and moon are altitudes in degrees;
     developed and exported are yes or no.
 
