@@ -6,6 +6,8 @@ from pathlib import Path
 
 import ephem.tests
 import pytest
+import skyfield_data
+from skyfield import almanac, api
 
 from archive.model.place import Site
 from archive.model.sky import Darkness
@@ -143,10 +145,8 @@ def test_dusk_and_dawn_agree_with_published_values_to_the_minute(
 @pytest.mark.filterwarnings("ignore")
 @pytest.mark.parametrize("evening", ["2026-03-18", "2026-10-01"])
 def test_dusk_and_dawn_agree_with_a_library_of_today_to_the_second(evening: str) -> None:
-    """skyfield with the ephemeris of skyfield-data, where both are installed."""
-    api, almanac = pytest.importorskip("skyfield.api"), pytest.importorskip("skyfield.almanac")
-    data = pytest.importorskip("skyfield_data", reason="the ephemeris that skyfield needs is not installed")
-    ephemeris = api.Loader(data.get_skyfield_data_path(), expire=False)("de421.bsp")
+    """skyfield with the ephemeris of skyfield-data."""
+    ephemeris = api.Loader(skyfield_data.get_skyfield_data_path(), expire=False)("de421.bsp")
     place = api.wgs84.latlon(60.0, 20.0)
     observer, scale = ephemeris["earth"] + place, api.load.timescale(builtin=True)
     found = night_sky(site(60.0, 20.0), date.fromisoformat(evening))
