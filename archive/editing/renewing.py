@@ -9,7 +9,6 @@ from archive.editing.bench import NOTHING, Bench
 from archive.engine import operator
 from archive.errors import UsageError, shown
 from archive.journal.wording import changes_in_words
-from archive.model.capture import Frame
 from archive.model.editing import Saved
 from archive.model.entry import Version
 from archive.model.recipe import OperatorValues, Ramp, Recipe
@@ -28,11 +27,11 @@ class Renewing:
         ------
         ArchiveError : a recipe names an operator that a newer release has.
         """
-        frames = self._bench.several(name)
-        recipes = [each for frame in frames for each in self._of(frame)]
+        standing = self._bench.standings(self._bench.several(name))
         words: dict[str, None] = {}
-        for recipe in recipes:
-            words |= dict.fromkeys(self._words(recipe, self._renewed(recipe)))
+        for each in standing.values():
+            for version in (*_speaking(each.own), *_speaking(each.shared)):
+                words |= dict.fromkeys(self._words(version.recipe, self._renewed(version.recipe)))
         return tuple(words)
 
     def renew(self, name: str, *, note: str = "") -> list[Saved]:
@@ -66,11 +65,6 @@ class Renewing:
         if sharing:
             saved.append(self._bench.share(sharing, self._renewed_share, note=note))
         return [each for each in saved if each.entry is not None]
-
-    def _of(self, frame: Frame) -> list[Recipe]:
-        standing = self._bench.standing(frame)
-        spoken = (*_speaking(standing.own), *_speaking(standing.shared))
-        return [version.recipe for version in spoken]
 
     def _renewed_share(self, before: Recipe | None, _version: Version | None) -> Recipe:
         return self._renewed(before) if before else Recipe(foundation=self._bench.foundation)

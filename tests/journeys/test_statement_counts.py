@@ -83,6 +83,27 @@ def test_commands_ask_as_much_of_a_large_archive_as_of_a_small_one(tmp_path: Pat
     workspace.close()
 
 
+def test_what_renewing_would_change_is_not_asked_frame_by_frame(tmp_path: Path) -> None:
+    """250 frames took 1 756 statements, seven for each."""
+    place = studio(tmp_path)
+    recipes = place.workspace.recipes
+    recipes.set(SEQUENCE, ["exposure.stops=0.5"], shared=True)
+    asked: list[str] = []
+    event.listen(
+        place.workspace.books.catalogue.engine,
+        "before_cursor_execute",
+        lambda *told: asked.append(told[2]),
+    )
+    counts = []
+    for name in (f"{SEQUENCE}#1", SEQUENCE):
+        asked.clear()
+        assert recipes.renewing.pending(name) == ()
+        counts.append(len(asked))
+    assert len(place.workspace.frames(SEQUENCE)) >= 6
+    assert 0 < counts[1] <= counts[0] + 2
+    place.workspace.close()
+
+
 def test_frames_are_found_by_name_and_by_id_without_going_through_all(tmp_path: Path) -> None:
     place = studio(tmp_path)
     catalogue = place.workspace.books.catalogue
