@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 
@@ -62,11 +62,29 @@ class SunSpan:
 
 ELSEWHERE_S = 30.0
 """What moves across the sky passes cameras that look in other directions at moments so far apart."""
+_CLEARLY = 2.0
+"""A difference of clocks is sure from so many times its uncertainty on."""
+
+
+def as_clocks(shift: Shift) -> Shift:
+    """What a shift between two skies says of two clocks.
+
+    ``error`` becomes the uncertainty: twice the standard deviation, and no less than cameras of one clock
+    differ by where they look elsewhere. A difference that is not clearly larger is likely at most.
+    """
+    if shift.seconds is None or shift.error is None:
+        return shift
+    error = max(ELSEWHERE_S, 2 * shift.error)
+    clear = abs(shift.seconds) >= _CLEARLY * error
+    return replace(shift, error=error, sureness=shift.sureness if clear else Sureness.LIKELY)
 
 
 @dataclass(frozen=True, kw_only=True)
 class PairCheck:
-    """Two cameras of a night, and how far the second one's clock is from the first one's."""
+    """Two cameras of a night, and how far the second one's clock is from the first one's.
+
+    Its ``error`` is the uncertainty that ``as_clocks`` tells.
+    """
 
     first: str
     second: str
@@ -76,7 +94,7 @@ class PairCheck:
     def apart(self) -> bool:
         """Whether the clocks surely differ, by more than a sky that moves lets cameras differ."""
         shift = self.shift
-        return shift.seconds is not None and abs(shift.seconds) > max(ELSEWHERE_S, 2 * (shift.error or 0.0))
+        return shift.seconds is not None and abs(shift.seconds) > (shift.error or 0.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,12 +107,16 @@ class SunCheck:
 
 @dataclass(frozen=True, kw_only=True)
 class ClockSuggestion:
-    """A correction that would explain what was seen; ``command`` is to be typed, ``why`` what it rests on."""
+    """A correction that would explain what was seen; ``command`` is to be typed, ``why`` what it rests on.
+
+    ``seconds`` are right give or take ``error``; None where the sun asks for them, which tells a span.
+    """
 
     camera: str
     seconds: int
     command: str
     why: str
+    error: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -20,6 +20,7 @@ from archive.model.clocks import (
     SunCheck,
     SunSpan,
     Sureness,
+    as_clocks,
 )
 from archive.model.place import ClockCorrection, Site
 from archive.nights.capture_time import TimeSource, capture_time
@@ -59,7 +60,7 @@ def check_clocks(books: Books, night: str) -> ClockCheck:
     bodies = _bodies(books, [frame for frame in frames if frame.id in brightness], brightness)
     suns = tuple(SunCheck(camera=body.name, span=_against_sun(body)) for body in bodies)
     pairs = tuple(
-        PairCheck(first=a.name, second=b.name, shift=clock_shift(a.points, b.points))
+        PairCheck(first=a.name, second=b.name, shift=as_clocks(clock_shift(a.points, b.points)))
         for a, b in combinations(bodies, 2)
     )
     suggestions, either = _suggested(bodies, suns, pairs)
@@ -135,7 +136,7 @@ def _suggested(
             other = pair.first if name == pair.second else pair.second
             why = f"then its sky changes with {other}'s: {pair.shift.sureness}"
             if name not in told and _allowed(spans[name], added):
-                told[name] = _suggestion(_named(bodies, name), round(added), why)
+                told[name] = _suggestion(_named(bodies, name), round(added), why, pair.shift.error)
     for name in sorted(late - set(told)):
         added = _whole_hours(spans[name])
         why = f"then its dusk or dawn is the sun's: {spans[name].sureness}"
@@ -171,7 +172,7 @@ def _named(bodies: Sequence[_Body], name: str) -> _Body:
     return next(body for body in bodies if body.name == name)
 
 
-def _suggestion(body: _Body, seconds: int, why: str) -> ClockSuggestion:
+def _suggestion(body: _Body, seconds: int, why: str, error: float | None = None) -> ClockSuggestion:
     """The command that adds so many seconds to what is listed now, in place of the correction that counts."""
     frame = body.frame
     reading = capture_time(frame.facts, frame.taken, body.site).moment
@@ -184,7 +185,7 @@ def _suggestion(body: _Body, seconds: int, why: str) -> ClockSuggestion:
         for option, moment in (("--from", last.since), ("--until", last.until)):
             words += [option, moment.isoformat()] if moment else []
         words += ["--drift", f"{last.drift:g}"] if last.drift else []
-    return ClockSuggestion(camera=body.name, seconds=seconds, command=shlex.join(words), why=why)
+    return ClockSuggestion(camera=body.name, seconds=seconds, command=shlex.join(words), why=why, error=error)
 
 
 def _typed(moment: datetime, site: Site | None) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from archive.errors import counted, shown
-from archive.model.clocks import ClockCheck, PairCheck, SunSpan, Sureness
+from archive.model.clocks import ELSEWHERE_S, ClockCheck, PairCheck, SunSpan, Sureness
 from archive.model.place import ClockCorrection
 from archive.views.report import Report, minutes
 
@@ -47,7 +47,13 @@ def tell_clock_check(report: Report, told: ClockCheck) -> None:
     )
     for each in told.suggestions:
         report.say(f"  {each.command}")
-        report.say(f"    adds {each.seconds:+d} s to {shown(each.camera)}; {each.why}")
+        give = "" if each.error is None else f", ± {each.error:.0f} s,"
+        report.say(f"    adds {each.seconds:+d} s{give} to {shown(each.camera)}; {each.why}")
+    if any(each.error is not None for each in told.suggestions):
+        report.say(
+            f"Cameras that look elsewhere see one sky up to {ELSEWHERE_S:.0f} s apart: for an exact "
+            "correction, photograph a right clock."
+        )
     report.say("A correction counts for all readings of its camera, unless --from and --until bound it.")
 
 

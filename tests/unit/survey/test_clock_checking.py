@@ -92,7 +92,21 @@ def test_two_cameras_that_disagree_are_told_and_either_may_be_wrong(
     assert told.either
     assert [each.camera for each in told.suggestions] == ["north", "river"]
     assert [each.seconds for each in told.suggestions] == pytest.approx([-72, 72], abs=4)
+    assert [each.error for each in told.suggestions] == [pair.shift.error] * 2 == [30, 30]
+    assert pair.shift.sureness == Sureness.SURE
     assert [each.span.sureness for each in told.suns] == [Sureness.UNTOLD] * 2
+
+
+def test_a_clock_that_is_an_hour_slow_is_told_by_the_other_s_sky(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    workspace = workspace_with(tmp_path, ("north", DARK, 10), ("river", DARK - timedelta(seconds=3600), 10))
+    see(monkeypatch, workspace, restless(7, tau=20), {"north": 0, "river": 3600})
+    told = workspace.survey.check_clocks()
+    assert told.pairs[0].shift.seconds == pytest.approx(3600, abs=4)
+    assert told.pairs[0].shift.sureness == Sureness.SURE
+    assert [each.seconds for each in told.suggestions] == pytest.approx([-3600, 3600], abs=4)
+    workspace.close()
 
 
 def test_what_is_suggested_can_be_typed_and_then_nothing_is_suggested(

@@ -29,7 +29,7 @@ def test_a_correction_says_what_it_adds_to_what_and_how_it_grows() -> None:
 
 
 def pair(**given: object) -> PairCheck:
-    shift = replace(Shift(sureness=Sureness.SURE, seconds=72.4, error=2.1, fit=0.88), **given)  # type: ignore[arg-type]
+    shift = replace(Shift(sureness=Sureness.SURE, seconds=72.4, error=30.0, fit=0.88), **given)  # type: ignore[arg-type]
     return PairCheck(first="north", second="river", shift=shift)
 
 
@@ -41,11 +41,11 @@ def said(told: ClockCheck, width: int = 200) -> str:
 
 def test_two_clocks_are_told_with_their_error_and_how_sure_it_is() -> None:
     assert pair_in_words(pair()) == (
-        "north and river: river is 72 s behind north, ± 2 s, sure (their skies fit by 0.88)."
+        "north and river: river is 72 s behind north, ± 30 s, sure (their skies fit by 0.88)."
     )
     assert "river is 72 s ahead of north" in pair_in_words(pair(seconds=-72.4))
     assert pair_in_words(pair(seconds=16.2)) == (
-        "north and river: river is 16 s behind north, ± 2 s, sure (their skies fit by 0.88): "
+        "north and river: river is 16 s behind north, ± 30 s, sure (their skies fit by 0.88): "
         "no more than looking elsewhere may explain."
     )
     untold = pair(sureness=Sureness.UNTOLD, seconds=None, error=None, reason="the sky did not change")
@@ -64,12 +64,17 @@ def test_the_sun_tells_a_span_and_never_a_second() -> None:
 
 def test_a_check_says_what_to_type_or_that_nothing_can_be_told() -> None:
     suggestion = ClockSuggestion(
-        camera="river", seconds=72, command="noctuary clock river --reads A --true B", why="because"
+        camera="river", seconds=72, command="noctuary clock river --reads A --true B", why="because", error=30
     )
     found = ClockCheck(night="2026-03-18", pairs=(pair(),), suns=(), suggestions=(suggestion,), unseen=3)
     text = said(found)
     assert "  noctuary clock river --reads A --true B\n" in text
-    assert "adds +72 s to river; because" in text
+    assert "adds +72 s, ± 30 s, to river; because" in text
+    assert "for an exact correction, photograph a right clock" in text
+    by_sun = replace(suggestion, seconds=3600, error=None)
+    by_the_sun = said(replace(found, suggestions=(by_sun,)))
+    assert "adds +3600 s to river; because" in by_the_sun
+    assert "exact correction" not in by_the_sun
     assert "3 frames are not surveyed" in text
     assert "Follow only one" not in text
     assert "Follow only one" in said(replace(found, either=True))
