@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from sqlalchemy.exc import DatabaseError
 
-from archive.catalogue.anew import begin_anew, finish_anew, give_up_anew
+from archive.catalogue.anew import alone, begin_anew, finish_anew, give_up_anew, is_file, sweep
 from archive.catalogue.apply import SET_ASIDE
 from archive.catalogue.database import discard_database, open_database
 from archive.catalogue.hands import Hands, hands_of_this_machine
@@ -71,6 +71,17 @@ class Books:
         self.catalogue = self._opened(anew)
 
     def _opened(self, anew: bool) -> Catalogue:
+        sweep(self._database)
+        try:
+            return Catalogue(open_database(self._database))
+        except (ArchiveError, DatabaseError):
+            if not anew:
+                raise
+        with alone(self._database, self.log.say):
+            return self._opened_now(anew)
+
+    def _opened_now(self, anew: bool) -> Catalogue:
+        """The same while no other program makes one: what cannot be opened now was left so."""
         try:
             return Catalogue(open_database(self._database))
         except (ArchiveError, DatabaseError):
@@ -174,7 +185,7 @@ class Books:
         gone = {fault.name for fault in told if fault.place == GONE and fault.name}
         new = came(on, seen)
         names = {name for folders in on.values() for each in folders.values() for name in each.entries}
-        if len(names) > _MANY and self.catalogue.behind() and self._made_anew(progress):
+        if len(names) > _MANY and self.catalogue.behind() and self._made_anew(progress, asked=False):
             return
         if new is None or aside or gone or entry_count(self.catalogue.engine) < len(names):
             fresh, gone = self._take_in(held, names, aside, gone, hands, progress)
@@ -319,31 +330,43 @@ class Books:
             discard_database(self._database)
             self.catalogue = Catalogue(open_database(self._database))
 
-    def _made_anew(self, progress: Progress | None) -> bool:
-        """Make another catalogue from journal and hash lists; the old one gives way to it when it is whole.
+    def _made_anew(self, progress: Progress | None, *, asked: bool) -> bool:
+        """Make another catalogue from journal and hash lists, as the only program that does so now.
 
-        False, and nothing done, for a catalogue that is no file.
+        Where nobody ``asked`` for it, and another program made one meanwhile, that is taken instead. False,
+        and nothing done, for a catalogue that is no file.
         """
+        if not is_file(self._database):
+            return False
+        # Not held open while another program may be about to put its own in this one's place.
+        self.catalogue.close()
+        with alone(self._database, self.log.say):
+            self.catalogue = self._opened_now(asked)
+            if asked or self.catalogue.behind():
+                self._make_beside(progress)
+                return True
+        self.sync(progress)
+        return True
+
+    def _make_beside(self, progress: Progress | None) -> None:
+        """The old catalogue gives way to the new one when that is whole."""
         old = self.catalogue
         made = begin_anew(self._database, old.engine, [volume.id for volume in self.mounted])
-        if made is None:
-            return False
         self.catalogue = made
         try:
             with hands_of_this_machine() as hands:
                 self._sync(progress, hands)
+            old.close()
+            finish_anew(self._database, made)
         except BaseException:
             self.catalogue = old
             give_up_anew(self._database, made)
             raise
-        old.close()
-        finish_anew(self._database, made)
         self.catalogue = Catalogue(open_database(self._database))
-        return True
 
     def rebuild(self, progress: Progress | None = None) -> RebuildReport:
         """Make the catalogue anew from journal and hash lists; no master is opened."""
-        if not self._made_anew(progress):
+        if not self._made_anew(progress, asked=True):
             self.empty()
             self.sync(progress)
         dump = self.catalogue.counts("entry", "roll", "frame", "sequence")

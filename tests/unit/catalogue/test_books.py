@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from unittest.mock import Mock
 
 import pytest
 from support.builders import (
@@ -21,6 +24,7 @@ from support.builders import (
 from support.exports import SEQUENCE, studio
 from support.rolls import write_generation
 
+from archive.catalogue import books as books_module
 from archive.catalogue.books import Books
 from archive.catalogue.hands import Hands
 from archive.catalogue.noticing import GONE, STRANGE
@@ -476,3 +480,68 @@ def test_a_catalogue_that_is_behind_in_everything_is_made_anew(
     assert kept.catalogue.engine is not engine
     assert not kept.catalogue.behind()
     assert {**kept.catalogue.dump(), "mark": []} == {**before, "mark": []}
+
+
+def waited_for(kept: Books, monkeypatch: pytest.MonkeyPatch, meanwhile: Callable[[], object]) -> list[str]:
+    """Let another program make the catalogue anew, which does this before it lets go; what it is told of."""
+    told: list[str] = []
+    alone = books_module.alone
+
+    @contextmanager
+    def after_another(url: str, say: Callable[[str], None]) -> Iterator[None]:
+        if not told:
+            told.append(url)
+            meanwhile()
+        with alone(url, say):
+            yield
+
+    monkeypatch.setattr(books_module, "alone", after_another)
+    return told
+
+
+def test_a_catalogue_that_another_program_made_meanwhile_is_not_made_again(
+    kept: Books, blue: Volume, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two commands that found it outdated both made it, in one file."""
+    kept.state(night())
+    before = kept.catalogue.dump()
+    monkeypatch.setattr("archive.catalogue.books._MANY", 1)
+    monkeypatch.setattr("archive.catalogue.derive.DERIVATION", 10_000)
+    other = books(tmp_path, blue)
+    told = waited_for(kept, monkeypatch, other.sync)
+    made = Mock(wraps=books_module.begin_anew)
+    monkeypatch.setattr(books_module, "begin_anew", made)
+    kept.sync()
+    assert len(told) == 1 and made.call_count == 1
+    assert not kept.catalogue.behind()
+    assert {**kept.catalogue.dump(), "mark": []} == {**before, "mark": []}
+    other.close()
+
+
+def test_a_rebuild_that_waited_for_another_is_made_of_what_lies_there_then(
+    kept: Books, blue: Volume, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kept.state(night())
+    other = books(tmp_path, blue)
+
+    def meanwhile() -> None:
+        other.state(draft(rating(1, 2), kind="rating"))
+        other.rebuild()
+
+    waited_for(kept, monkeypatch, meanwhile)
+    assert kept.rebuild().entries == 3
+    assert kept.catalogue.stated(frame_id(1), "rating") == 2
+    other.close()
+
+
+def test_a_new_catalogue_that_cannot_be_put_in_place_is_taken_away(
+    kept: Books, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kept.state(night())
+    before = kept.catalogue.dump()
+    monkeypatch.setattr(books_module, "finish_anew", Mock(side_effect=OSError("no room")))
+    with pytest.raises(OSError, match="no room"):
+        kept.rebuild()
+    assert kept.catalogue.dump() == before
+    kept.close()
+    assert [path.name for path in tmp_path.glob("catalogue*")] == ["catalogue.sqlite"]
