@@ -2,6 +2,7 @@
 
 They hold exactly what the passes before them made, so a picture made from them is the same to the bit. They
 are kept twice, before and after noise is taken away, and the gains that even out the corners beside them.
+The frame that they were made from is not held by them; when it goes, they go.
 """
 
 from __future__ import annotations
@@ -9,6 +10,8 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Hashable
+from typing import Any
+from weakref import ReferenceType
 
 import numpy as np
 import numpy.typing as npt
@@ -29,7 +32,7 @@ class KeptPlanes:
     def __init__(self, limit: int = LIMIT) -> None:
         self._limit = limit
         self._lock = threading.Lock()
-        self._planes: OrderedDict[Hashable, tuple[Light, Hashable]] = OrderedDict()
+        self._planes: OrderedDict[Hashable, tuple[Light, Hashable, ReferenceType[Any] | None]] = OrderedDict()
 
     def get(self, key: Hashable) -> Light | None:
         """The planes kept, which cannot be written, or None."""
@@ -39,20 +42,33 @@ class KeptPlanes:
             self._planes.move_to_end(key)
             return self._planes[key][0]
 
-    def put(self, key: Hashable, light: Light, kind: Hashable = None) -> None:
+    def put(
+        self,
+        key: Hashable,
+        light: Light,
+        kind: Hashable = None,
+        source: ReferenceType[Any] | None = None,
+    ) -> None:
         """Keep these planes, and let go of the longest unused ones where there are too many.
 
         They cannot be written from now on, kept or not. Of one ``kind``, as is one picture with its noise
-        reduced in different ways, a few are kept only.
+        reduced in different ways, a few are kept only. ``source`` is what they were made from; once nobody
+        else holds it, they are let go of.
         """
         light[0].flags.writeable = False
-        if light[0].nbytes > self._limit:
-            return
         with self._lock:
-            self._planes[key] = light, kind
+            for each in [
+                each for each, (_, _, of) in self._planes.items() if of is not None and of() is None
+            ]:
+                del self._planes[each]
+            if light[0].nbytes > self._limit:
+                return
+            self._planes[key] = light, kind, source
             self._planes.move_to_end(key)
-            alike = [each for each, (_, other) in self._planes.items() if kind is not None and other == kind]
+            alike = [
+                each for each, (_, other, _) in self._planes.items() if kind is not None and other == kind
+            ]
             for each in alike[:-_ALIKE]:
                 del self._planes[each]
-            while sum(each.nbytes for (each, _), _ in self._planes.values()) > self._limit:
+            while sum(light[0].nbytes for light, _, _ in self._planes.values()) > self._limit:
                 self._planes.popitem(last=False)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from typing import TypeVar
+from weakref import ref
 
 import numpy as np
 import numpy.typing as npt
@@ -166,8 +167,8 @@ def _developed(
         width, height, aspect=decoded.aspect, orientation=decoded.orientation,
         straighten=steps.of(Straighten), crop=steps.of(Crop), pixels=pixels, lens=steps.lens,
     )  # fmt: skip
-    # Scene data and master darks are themselves, whatever they hold.
-    key = (decoded, dark, pixels.fit, pixels.even, steps.early, steps.rebuilding(decoded))
+    # Scene data is itself, whatever it holds; a master dark is what the recipe names.
+    key = ref(decoded), pixels.fit, pixels.even, steps.early, steps.rebuilding(decoded)
     planes, pending = _calm_light(decoded, steps, view, rows, dark, kept, key)
     # Only now: light that has been evened is noisier in the corners.
     pending += _evening(planes, steps, view, rows, kept)
@@ -200,7 +201,7 @@ def _calm_light(
     rows: Rows,
     dark: MasterDark | None,
     kept: KeptPlanes | None,
-    key: tuple[object, ...],
+    key: tuple[ref[Decoded], *tuple[object, ...]],
 ) -> tuple[Planes, list[Step]]:
     """Balanced camera light of the view without its noise, and the steps that are still to be done to it."""
     if kept is None:
@@ -211,13 +212,13 @@ def _calm_light(
         found = kept.get((key, frozenset()))
         if found is None:
             found = _camera_light(decoded, steps, view, rows, dark, measured=True)
-            kept.put((key, frozenset()), found)
+            kept.put((key, frozenset()), found, source=key[0])
         if steps.noise:
             calm = np.empty_like(found[0])
             rows.run(light.copied, calm.shape[1], found[0], calm)
             found = calm, found[1]
             rows.chain(_denoising(found, steps, view, rows), *found[0].shape[1:])
-            kept.put((key, steps.noise), found, kind=key)
+            kept.put((key, steps.noise), found, kind=key, source=key[0])
     planes = np.empty_like(found[0])
     return planes, [(light.copied, (found[0], planes))]
 

@@ -1,5 +1,6 @@
 """Planes kept between two looks at a picture, and that nobody can tell from the picture."""
 
+import weakref
 from dataclasses import replace
 
 import numpy as np
@@ -134,3 +135,25 @@ def test_of_one_kind_the_last_used_three_are_kept_beside_all_others() -> None:
     kept.put("4", (planes(2), 0.0), kind="calm")
     names = ("noisy", "other", "1", "2", "3", "4")
     assert [key for key in names if kept.get(key) is not None] == ["noisy", "other", "1", "3", "4"]
+
+
+def test_a_frame_that_nobody_else_holds_is_not_held_by_its_planes() -> None:
+    kept, names = KeptPlanes(), ("luminance_noise", "vignetting")
+    gone = []
+    for _ in range(3):
+        decoded = frame(night_mosaic())
+        render(decoded, with_operators(*names), SMALL, kept=kept)
+        gone.append(weakref.ref(decoded))
+        del decoded
+    assert [each() for each in gone] == [None, None, None]
+
+
+def test_planes_go_when_the_frame_that_they_were_made_from_is_gone() -> None:
+    kept, one, other = KeptPlanes(), frame(night_mosaic()), frame(night_mosaic())
+    kept.put("one", (planes(1), 0.0), source=weakref.ref(one))
+    kept.put("other", (planes(1), 0.0), source=weakref.ref(other))
+    kept.put("nobody's", (planes(1), 0.0))
+    del one
+    kept.put("next", (planes(1), 0.0))
+    names = ("one", "other", "nobody's", "next")
+    assert [key for key in names if kept.get(key) is not None] == ["other", "nobody's", "next"]
