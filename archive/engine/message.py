@@ -7,6 +7,7 @@ through the pipe; large parts lie in memory that both see, where there is some.
 from __future__ import annotations
 
 import json
+import math
 import struct
 from collections.abc import Sequence
 from typing import IO, Any
@@ -79,9 +80,34 @@ def receive(
     text = stream.read(length)
     if len(text) < length:
         raise EOFError("the pipe ended inside a message")
-    message = json.loads(text)
-    parts = [_part(stream, description, room) for description in message["parts"]]
-    return message["document"], parts
+    document, descriptions = _described(text)
+    return document, [_part(stream, description, room) for description in descriptions]
+
+
+def _described(text: bytes) -> tuple[dict[str, Any], list[dict[str, Any]]]:
+    """The document and the descriptions of its parts, of the types that messages have."""
+    try:
+        message = json.loads(text)
+    except RecursionError as error:
+        raise ValueError("a message's description is too deep") from error
+    if not isinstance(message, dict):
+        raise ValueError("a message's description is none")
+    document, parts = message.get("document"), message.get("parts")
+    if not isinstance(document, dict) or not isinstance(parts, list) or not all(map(_is_typed, parts)):
+        raise ValueError("a message's description is none")
+    return document, parts
+
+
+def _is_typed(part: object) -> bool:
+    if not isinstance(part, dict):
+        return False
+    wholes = [part[name] for name in ("at", "bytes") if name in part]
+    if "bytes" not in part:
+        shape = part.get("shape")
+        if not isinstance(shape, list) or not isinstance(part.get("dtype"), str):
+            return False
+        wholes += shape
+    return all(type(each) is int for each in wholes)
 
 
 def _part(stream: IO[bytes], description: dict[str, Any], room: SharedRoom | None) -> bytes | Array:
@@ -89,7 +115,7 @@ def _part(stream: IO[bytes], description: dict[str, Any], room: SharedRoom | Non
     if place is not None and (room is None or not 0 <= place <= _LARGEST_PART):
         raise ValueError("a message's part lies nowhere")
     if "bytes" in description:
-        size = int(description["bytes"])
+        size = description["bytes"]
         if not 0 <= size <= _LARGEST_PART:
             raise ValueError("a message's part is too long")
         if room is not None and place is not None:
@@ -98,11 +124,11 @@ def _part(stream: IO[bytes], description: dict[str, Any], room: SharedRoom | Non
         if len(data) < size:
             raise EOFError("the pipe ended inside a message")
         return data
-    shape = tuple(int(side) for side in description["shape"])
+    shape = tuple(description["shape"])
     if description["dtype"] not in _DTYPES or len(shape) > 3 or min(shape, default=0) < 1:
         raise ValueError("a message's part is of no known kind")
     dtype = np.dtype(description["dtype"])
-    if dtype.itemsize * int(np.prod([int(side) for side in shape], dtype=np.uint64)) > _LARGEST_PART:
+    if dtype.itemsize * math.prod(shape) > _LARGEST_PART:
         raise ValueError("a message's part is too long")
     array = np.empty(shape, dtype)
     view = _view(array)

@@ -79,14 +79,18 @@ def serve(
 
 
 def limit_memory(address_space: int) -> None:
-    """Hold this process below so many bytes of address space, where the system can."""
+    """Hold this process below so many bytes of address space, where the system can and lets it."""
     try:
         import resource
     except ImportError:
         return
-    _, hard = resource.getrlimit(resource.RLIMIT_AS)
-    wanted = address_space if hard == resource.RLIM_INFINITY else min(address_space, hard)
-    resource.setrlimit(resource.RLIMIT_AS, (wanted, hard))
+    try:
+        _, hard = resource.getrlimit(resource.RLIMIT_AS)
+        wanted = address_space if hard == resource.RLIM_INFINITY else min(address_space, hard)
+        resource.setrlimit(resource.RLIMIT_AS, (wanted, hard))
+    except (OSError, ValueError):
+        # Without a limit, decoding is as good; some systems know it and refuse it.
+        return
 
 
 def main(work: Callable[[bytes], Answer] = decode) -> None:

@@ -52,6 +52,34 @@ def test_sizes_and_types_beyond_belief_take_no_memory(part: dict[str, Any]) -> N
         message.receive(io.BytesIO(struct.pack(">Q", len(text)) + text))
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        [], {"parts": []}, {"document": [], "parts": []}, {"document": {}, "parts": {}},
+        {"document": {}, "parts": ["x"]},
+        *(
+            {"document": {}, "parts": [part]}
+            for part in (
+                {}, {"bytes": None}, {"bytes": "4"}, {"bytes": [4]}, {"bytes": 4, "at": "0"},
+                {"bytes": 4, "at": [0]}, {"bytes": 4, "at": 0.5}, {"dtype": "uint8"},
+                {"dtype": "uint8", "shape": 4}, {"dtype": "uint8", "shape": [[4]]},
+                {"dtype": ["uint8"], "shape": [4]}, {"dtype": "uint8", "shape": [float("inf")]},
+            )
+        ),
+    ],
+)  # fmt: skip
+def test_a_description_of_other_types_is_no_fault_of_ours(text: Any) -> None:
+    data = json.dumps(text).encode()
+    with pytest.raises(ValueError, match="message"):
+        message.receive(io.BytesIO(struct.pack(">Q", len(data)) + data + bytes(64)))
+
+
+def test_a_description_of_endless_depth_is_no_fault_of_ours() -> None:
+    data = b"[" * 200_000
+    with pytest.raises(ValueError, match="too deep"):
+        message.receive(io.BytesIO(struct.pack(">Q", len(data)) + data))
+
+
 def test_a_description_of_absurd_length_is_refused() -> None:
     with pytest.raises(ValueError, match="too long"):
         message.receive(io.BytesIO(struct.pack(">Q", 1 << 50)))

@@ -50,6 +50,22 @@ def test_a_fault_of_our_own_is_reported_as_one(monkeypatch: pytest.MonkeyPatch) 
     assert "ZeroDivisionError: a bug" in document["bug"]
 
 
+@pytest.mark.parametrize("error", [ValueError("current limit exceeds maximum limit"), OSError(22, "invalid")])
+def test_a_limit_of_memory_that_the_system_refuses_ends_no_worker(
+    error: Exception, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    resource = pytest.importorskip("resource")
+    asked = []
+
+    def refused(_kind: int, limits: tuple[int, int]) -> None:
+        asked.append(limits)
+        raise error
+
+    monkeypatch.setattr(resource, "setrlimit", refused)
+    worker.limit_memory(1 << 40)
+    assert len(asked) == 1
+
+
 BROKEN = [
     "2007-01-01-12-00-00-sep-2007-01-01-12-00-00a.jpg", "2099-08-12-19-59-29-sep-2099-08-12-19-59-29a.jpg",
     "ARW.exif", "CanonRaw.cr2", "CanonRaw.crw", "Issue 419.rw2", "Minolta.mrw",
