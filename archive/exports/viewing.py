@@ -22,7 +22,7 @@ from archive.engine.pipeline import render
 from archive.engine.preview import side_by_side
 from archive.engine.toneresponse import tone_response
 from archive.errors import UsageError
-from archive.exports.darks import master_for
+from archive.exports.darks import Darks
 from archive.journal.recipes import effective
 from archive.model.capture import Frame
 from archive.model.levels import Levels, ToneResponse
@@ -37,8 +37,8 @@ _FRAMES = 2
 class Viewing:
     """What can be looked at; nothing is recorded, and no master is opened for writing.
 
-    The scene data of the last two frames and their planes stay in memory, so that looking again after a
-    change of tone or colour is quick.
+    The scene data of the last two frames, their planes, and the last two master darks stay in memory, so
+    that looking again after a change of tone or colour is quick.
     """
 
     def __init__(self, books: Books, foundation: Foundation, threads: int) -> None:
@@ -48,6 +48,7 @@ class Viewing:
         self._lock = threading.Lock()
         self._frames: OrderedDict[tuple[str, int | None], Decoded] = OrderedDict()
         self._planes = KeptPlanes()
+        self._darks = Darks()
 
     def preview(
         self,
@@ -118,7 +119,7 @@ class Viewing:
     def _decoded(self, frame: Frame, recipe: EffectiveRecipe) -> tuple[Decoded, MasterDark | None]:
         """A frame's scene data, and the master of the dark frames that the recipe names."""
         with DecoderPool(1) as decoder:
-            return self._scene(frame, decoder), master_for(self._books, decoder, recipe)
+            return self._scene(frame, decoder), self._darks.master(self._books, decoder, recipe)
 
     def _scene(self, frame: Frame, decoder: DecoderPool) -> Decoded:
         key = (frame.id, frame.facts.orientation)

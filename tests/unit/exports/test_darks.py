@@ -10,6 +10,8 @@ from support.cards import archive_in, site_of
 from support.rawcard import glow, level, raw_card
 
 from archive.editing import optics
+from archive.engine import sampling
+from archive.engine.decode import DecoderPool
 from archive.errors import ArchiveError
 from archive.exports import darks
 from archive.model.product import PixelSpec, Spec
@@ -60,8 +62,6 @@ def test_a_master_is_made_once_for_a_job(place: Workspace, monkeypatch: pytest.M
     made = []
     usual = darks.master_dark
     monkeypatch.setattr(darks, "master_dark", lambda *given: made.append(1) or usual(*given))
-    from archive.engine.decode import DecoderPool
-
     place.optics.use_darks("NOCT0001.DNG", DARKS)
     recipe = place.recipes.effective(place.recipes.bench.one("NOCT0001.DNG"))
     plain = place.recipes.effective(place.recipes.bench.one("NOCT0002.DNG"))
@@ -86,6 +86,22 @@ def test_a_light_among_the_dark_frames_is_named_when_they_are_used(
 def test_previews_show_the_frame_without_its_glow(place: Workspace) -> None:
     place.optics.use_darks("NOCT0001.DNG", DARKS)
     assert place.exports.viewing.preview("NOCT0001.DNG", size=200)[:2] == b"\xff\xd8"
+
+
+def test_dark_frames_are_not_decoded_and_the_sensor_not_gone_back_to_for_a_second_look(
+    place: Workspace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    decoded, sampled = [], []
+    decode, sample = DecoderPool.decode, sampling.sampled
+    monkeypatch.setattr(DecoderPool, "decode", lambda *a, **k: decoded.append(a[2]) or decode(*a, **k))
+    monkeypatch.setattr(sampling, "sampled", lambda *a: sampled.append(1) or sample(*a))
+    place.optics.use_darks("NOCT0001.DNG", DARKS)
+    decoded.clear()
+    for stops in (0, 0.5, 1):
+        place.recipes.set("NOCT0001.DNG", [f"exposure.stops={stops}"])
+        place.exports.viewing.preview("NOCT0001.DNG", size=200, before=False)
+    assert sorted(decoded) == ["NOCT0001.DNG", *DARKS]
+    assert sampled == [1]
 
 
 def test_states_with_and_without_dark_frames_are_compared_as_they_are_exported(
