@@ -29,6 +29,7 @@ from sqlalchemy.orm import Session
 
 from archive.catalogue import registers
 from archive.catalogue.affected import chunks
+from archive.catalogue.contradicting import contradictory
 from archive.catalogue.database import transaction
 from archive.catalogue.framerows import FRAMES, frame_of_row
 from archive.catalogue.index import Catalogue
@@ -62,6 +63,8 @@ class Matches:
 
 def matching(catalogue: Catalogue, tree: Tree, limit: int) -> Matches:
     """The first ``limit`` frames for which the tree holds, and how many there are."""
+    if contradictory(tree):
+        return Matches(frames=(), count=0)
     with transaction(catalogue.engine) as session:
         meaning = _Meaning(session)
         holds = meaning.of(tree)

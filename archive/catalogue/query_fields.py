@@ -64,8 +64,8 @@ class Field:
     example: str
 
 
-def _number(units: Mapping[str, float]) -> _Reading:
-    """Reads comparisons of a number that may carry one of these units."""
+def _number(units: Mapping[str, float], *, whole: bool = False) -> _Reading:
+    """Reads comparisons of a number, a ``whole`` one where there are no others, that may carry a unit."""
     pattern = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+))(?:/(\d+\.?\d*))?([a-zA-Z°]*)", re.ASCII)
 
     def one(text: str) -> float:
@@ -78,6 +78,8 @@ def _number(units: Mapping[str, float]) -> _Reading:
         value = float(match[1]) / below * units[unit] if below else math.inf
         if not math.isfinite(value):
             raise FieldError(f"{_told(text)} is no number")
+        if whole and not value.is_integer():
+            raise FieldError(f"{_told(text)} is no whole number")
         return value
 
     def read(mark: str, value: str) -> Compare:
@@ -166,11 +168,11 @@ def _declared() -> tuple[Field, ...]:
         field("camera", _text, "its short name", "camera:north"),
         field("site", _text, "the site's name", 'site:"River bend"'),
         field("name", _text, "the camera's file name", "name:NOCT04*"),
-        field("sequence", _number(_PLAIN), "its number in the night", "sequence:2"),
-        field("rating", _number(_PLAIN), "-1 rejected, 0 none, 1 to 5", "rating>=4"),
+        field("sequence", _number(_PLAIN, whole=True), "its number in the night", "sequence:2"),
+        field("rating", _number(_PLAIN, whole=True), "-1 rejected, 0 none, 1 to 5", "rating>=4"),
         field("keyword", _text, "a keyword it has", 'keyword:"river ice"'),
         field("exposure", _number(_SECONDS), "seconds; also 1/60, 200ms, 2min", "exposure>=10s"),
-        field("iso", _number(_PLAIN), "the sensitivity that was set", "iso<=3200"),
+        field("iso", _number(_PLAIN, whole=True), "the sensitivity that was set", "iso<=3200"),
         field("aperture", _number(_PLAIN), "the f-number", "aperture<=2.8"),
         field("focal", _number({"": 1.0, "mm": 1.0}), "focal length in mm", "focal:14..24"),
         field("sun", _number(_DEGREES), "the sun's altitude in degrees", "sun<-18"),

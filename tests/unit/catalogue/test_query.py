@@ -55,6 +55,10 @@ def test_not_binds_to_the_condition_beside_it_and_or_least() -> None:
         ("iso>", 5, "no value after iso>"),
         ("iso", 4, "compared with nothing"),
         ("iso>many", 5, "many is no number"),
+        # Nothing is found by these, and a million frames were gone through to say so.
+        ("rating:1.5", 8, "1.5 is no whole number"),
+        ("camera:a iso:100..1600.5", 14, "1600.5 is no whole number"),
+        ("sequence:1/2", 10, "1/2 is no whole number"),
         ("exposure>3parsec", 10, "no number in s, ms, min"),
         ("keyword>x", 8, "has no order"),
         ("keyword:*", 9, "no text to look for"),
