@@ -16,6 +16,16 @@ _BRADFORD: Floats = np.array(
 )
 
 
+# Matrices between the colours of cameras, profiles and displays stay far below.
+_WORST_CONDITION = 1e4
+
+
+def is_sound(matrix: npt.ArrayLike) -> bool:
+    """Whether a matrix, (3, 3), is finite and can be inverted with a meaning."""
+    numbers = np.asarray(matrix, np.float64)
+    return bool(np.isfinite(numbers).all() and np.linalg.cond(numbers) < _WORST_CONDITION)
+
+
 def xyz_of(white: Chromaticity) -> Floats:
     """Tristimulus values of a chromaticity, Y = 1."""
     x, y = white

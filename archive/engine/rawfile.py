@@ -20,7 +20,11 @@ from archive.engine.picturefile import UndecodableError
 _ORIENTATION = {0: 1, 1: 2, 2: 4, 3: 3, 4: 5, 5: 8, 6: 6, 7: 7}
 _COMPLAINTS = (b"data corrupted at", b"Unexpected end of file")
 
+# No light needs one channel raised so many times over another.
+_MOST_APART = 1000.0
+
 Array = npt.NDArray[Any]
+Floats = npt.NDArray[np.float64]
 
 
 def read(data: bytes, *, measured: bool) -> tuple[dict[str, Any], list[Array]]:
@@ -241,32 +245,35 @@ def _camera(raw: Any) -> dict[str, Any]:
 
     A DNG's matrix comes back ready made (``color_matrix``) while ``rgb_xyz_matrix`` is zero; for others it
     is the other way round. Matrices that LibRaw only knows inside itself are found by asking it for both
-    pictures.
+    pictures. Where none has a meaning, camera colour is taken for linear sRGB.
     """
     ready = np.array(raw.color_matrix, np.float64)[:3, :3]
-    from_xyz = np.array(raw.rgb_xyz_matrix, np.float64)[:3, :3]
+    from_srgb = np.array(raw.rgb_xyz_matrix, np.float64)[:3, :3] @ colour.SRGB_TO_XYZ
     daylight = np.array(raw.daylight_whitebalance, np.float64)[:3]
-    if np.any(from_xyz):
-        from_srgb = from_xyz @ colour.SRGB_TO_XYZ
-        daylight = 1 / from_srgb.sum(axis=1)
-        to_srgb = np.linalg.inv(from_srgb * daylight[:, None])
+    if np.any(from_srgb):
+        seen = from_srgb.sum(axis=1)
+        to_srgb = np.zeros((3, 3))
+        if colour.is_sound(from_srgb) and seen.min() > 0:
+            daylight = 1 / seen
+            to_srgb = np.linalg.inv(from_srgb * daylight[:, None])
     elif np.any(ready):
         to_srgb = ready
     else:
         to_srgb = _inner_matrix(raw)
-    if not np.all(np.isfinite(daylight)) or np.any(daylight <= 0):
-        daylight = np.ones(3)
-    shot = np.array(raw.camera_whitebalance, np.float64)[:3]
-    if not np.all(np.isfinite(shot)) or np.any(shot <= 0):
-        shot = daylight
-    return {
-        "to_srgb": to_srgb.tolist(),
-        "as_shot": (shot / shot.min()).tolist(),
-        "daylight": (daylight / daylight.min()).tolist(),
-    }
+    if not colour.is_sound(to_srgb):
+        to_srgb = np.eye(3)
+    daylight = _multipliers(daylight, np.ones(3))
+    shot = _multipliers(np.array(raw.camera_whitebalance, np.float64)[:3], daylight)
+    return {"to_srgb": to_srgb.tolist(), "as_shot": shot.tolist(), "daylight": daylight.tolist()}
 
 
-def _inner_matrix(raw: Any) -> npt.NDArray[np.float64]:
+def _multipliers(stated: Floats, instead: Floats) -> Floats:
+    """Multipliers, smallest 1, from what is stated; others instead where that has no meaning."""
+    known = np.all(np.isfinite(stated)) and stated.min() > 0
+    return stated / stated.min() if known and stated.max() < _MOST_APART * stated.min() else instead
+
+
+def _inner_matrix(raw: Any) -> Floats:
     """Camera colour → linear sRGB as LibRaw itself does it, fitted to its own pictures at half size."""
     shared = {
         "gamma": (1, 1), "no_auto_bright": True, "output_bps": 16, "half_size": True, "user_flip": 0,

@@ -205,3 +205,16 @@ def unusual_dng(
         tags += [(50721, 10, matrix), (50728, 5, neutral), (50778, 3, [21])]
     start = 8 + len(_directory([*tags, (273, 4, [0])], "<"))
     return struct.pack("<2sHI", b"II", 42, 8) + _directory([*tags, (273, 4, [start])], "<") + data
+
+
+def restated(data: bytes, tag: int, content: bytes) -> bytes:
+    """A little-endian DNG whose first directory states other values, of as many bytes, under a tag."""
+    out = bytearray(data)
+    (place,) = struct.unpack_from("<I", data, 4)
+    (count,) = struct.unpack_from("<H", data, place)
+    for at in range(place + 2, place + 2 + 12 * count, 12):
+        if struct.unpack_from("<H", data, at) == (tag,):
+            where = at + 8 if len(content) <= 4 else struct.unpack_from("<I", data, at + 8)[0]
+            out[where : where + len(content)] = content
+            return bytes(out)
+    raise KeyError(tag)

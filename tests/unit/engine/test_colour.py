@@ -33,6 +33,12 @@ def test_every_8_bit_value_survives_decoding_and_encoding() -> None:
     assert np.array_equal(np.round(ours.srgb_encode(ours.srgb_decode(codes / 255)) * 255), codes)
 
 
+def test_matrices_without_a_meaning_are_told() -> None:
+    assert ours.is_sound(ours.XYZ_TO_SRGB)
+    for bad in (np.ones((3, 3)), np.zeros((3, 3)), np.diag([1, np.nan, 1]), np.diag([1, 1, 1e-6])):
+        assert not ours.is_sound(bad)
+
+
 def test_srgb_matrices_are_those_of_the_primaries() -> None:
     expected = [
         [0.41239080, 0.35758434, 0.18048079],

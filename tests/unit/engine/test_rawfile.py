@@ -1,13 +1,14 @@
 """Raws through LibRaw."""
 
 import io
+import struct
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pytest
 import rawpy
-from support.dngs import SIX_BY_SIX, dng, unusual_dng
+from support.dngs import SIX_BY_SIX, dng, restated, unusual_dng
 from support.samples import sample
 from support.tinydng import BLACK, COLOUR_MATRIX, NEUTRAL, WHITE, night_mosaic, tiny_dng
 
@@ -42,6 +43,33 @@ def test_the_matrix_and_multipliers_are_those_of_the_file() -> None:
     assert np.allclose(facts["camera"]["daylight"], daylight / daylight.min(), rtol=1e-3)
     assert np.allclose(facts["camera"]["to_srgb"], np.linalg.inv(from_srgb * daylight[:, None]), atol=2e-3)
     assert np.allclose(facts["camera"]["as_shot"], 1 / np.array(NEUTRAL), rtol=1e-4)
+
+
+SINGULAR = {
+    "all ones": [(1, 1)] * 9,
+    "two rows alike": [(1, 1), (2, 1), (3, 1)] * 2 + [(1, 2), (1, 1), (1, 3)],
+    "no denominators": [(1, 0)] * 9,
+    "nearly singular": [(1000000, 1000000)] * 8 + [(1000001, 1000000)],
+}
+
+
+@pytest.mark.parametrize("numbers", SINGULAR.values(), ids=SINGULAR)
+@pytest.mark.parametrize("kind", ["bayer", "linear"])
+def test_a_matrix_that_cannot_be_inverted_counts_as_none(numbers: list[tuple[int, int]], kind: str) -> None:
+    mosaic = night_mosaic(64, 96)
+    whole = tiny_dng(mosaic) if kind == "bayer" else unusual_dng(np.stack([mosaic] * 3, axis=-1))
+    data = restated(whole, 50721, b"".join(struct.pack("<2i", *pair) for pair in numbers))
+    camera = rawfile.read(data, measured=True)[0]["camera"]
+    assert np.array_equal(camera["to_srgb"], np.eye(3))
+    assert np.allclose(camera["as_shot"], 1 / np.array(NEUTRAL), rtol=1e-4)
+    assert min(camera["daylight"]) == 1 and np.isfinite(camera["daylight"]).all()
+
+
+@pytest.mark.parametrize("neutral", [(0, 1), (0xFFFFFFFF, 1)])
+def test_a_neutral_without_a_meaning_counts_as_daylight(neutral: tuple[int, int]) -> None:
+    stated = struct.pack("<2I", *neutral) + struct.pack("<4I", 1, 1, 1, 1)
+    camera = rawfile.read(restated(tiny_dng(night_mosaic(64, 96)), 50728, stated), measured=True)[0]["camera"]
+    assert camera["as_shot"] == camera["daylight"]
 
 
 def test_a_constant_picture_from_an_unmeasured_file_is_damage() -> None:
