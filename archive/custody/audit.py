@@ -16,6 +16,8 @@ from archive.model.entry import Change, Draft
 from archive.model.results import AuditFinding, AuditReport
 from archive.store.masters import roll_path
 from archive.store.ports import Grade
+from archive.store.surveys import SURVEY
+from archive.store.userplace import doubt_surveyed
 from archive.store.volumes import MASTERS, Volume, held_files, roll_folders
 
 Progress = Callable[[str, int, int], None]
@@ -133,6 +135,9 @@ def _audit_records(books: Books, volume: Volume, tally: _Tally) -> None:
         tally.size += size
         if fault:
             tally.findings.append(AuditFinding(volume=volume.name, path=record.path, fault=fault))
+            if record.path.startswith(f"{SURVEY}/"):
+                folder = "/".join(record.path.split("/")[:2])
+                doubt_surveyed(books.home.mark.archive, books.home.id, folder)
 
 
 def _audit_journal(books: Books, volume: Volume, tally: _Tally) -> int:

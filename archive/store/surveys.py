@@ -69,25 +69,37 @@ def read_kept(disk: Disk, folder: str, kept: KeptFile) -> bytes:
     return data
 
 
-def write_survey(disk: Disk, folder: str, files: Mapping[str, bytes], document: SurveyDocument) -> None:
+def is_damaged(disk: Disk, folder: str, name: str) -> bool:
+    """Whether a document's bytes are others than its name tells; of one that cannot be read nobody knows."""
+    try:
+        survey_format.decode(read_bytes(disk, f"{folder}/{name}", limit=_LARGEST), name)
+    except DamagedFileError:
+        return True
+    except (ArchiveError, OSError):
+        return False
+    return False
+
+
+def write_survey(disk: Disk, folder: str, files: Mapping[str, bytes], document: SurveyDocument) -> int:
     """Put previews and slices, then the document that names them; each durable before the next.
 
-    Files that are there already with the same bytes stay; damaged ones give way.
+    Files that are there already with the same bytes stay; damaged ones give way. Answers how many were put.
     """
-    for path, data in files.items():
-        _publish(disk, f"{folder}/{path}", data)
+    put = sum([_publish(disk, f"{folder}/{path}", data) for path, data in files.items()])
     for below in sorted({path.rpartition("/")[0] for path in files}):
         # Names of one folder become durable together.
         disk.sync_folder(f"{folder}/{below}")
     name, data = survey_format.encode(document)
-    _publish(disk, f"{folder}/{name}", data)
+    put += _publish(disk, f"{folder}/{name}", data)
     disk.sync_folder(folder)
+    return put
 
 
-def _publish(disk: Disk, target: str, data: bytes) -> None:
+def _publish(disk: Disk, target: str, data: bytes) -> bool:
+    """Put a file, unless it is there already; answers whether it was put."""
     found = disk.stat(target)
-    if found is not None and found.size == len(data) and read_bytes(disk, target) == data:
-        return
+    if found is not None and found.size == len(data) and _holds(disk, target, data):
+        return False
     if found is not None:
         # Named by other bytes than it holds: nobody can use it, and it would stay in the way for ever.
         disk.remove(target)
@@ -100,6 +112,15 @@ def _publish(disk: Disk, target: str, data: bytes) -> None:
     except BaseException:
         writing.abandon()
         raise
+    return True
+
+
+def _holds(disk: Disk, target: str, data: bytes) -> bool:
+    try:
+        return read_bytes(disk, target) == data
+    except OSError:
+        # What cannot be read where its bytes are at hand is as good as damaged.
+        return False
 
 
 def copy_survey(source: Disk, target: Disk, folder: str) -> int:

@@ -13,6 +13,8 @@ from archive.errors import ArchiveError, shown
 from archive.model.identity import new_token
 
 _MOUNTS = "mounts.json"
+DOUBTED = "damaged"
+"""The state of a survey that was seen damaged; no state of a sound one reads so."""
 
 
 def cache_folder(archive: str) -> Path:
@@ -135,7 +137,7 @@ def remembered_mounts(archive: str) -> dict[str, Path]:
 
 
 def remember_surveyed(archive: str, volume: str, states: Mapping[str, str]) -> None:
-    """Note in which state each roll's survey on a volume was seen to be complete.
+    """Note in which state each roll's survey on a volume was seen to be complete, by its survey folder.
 
     A note that cannot be kept costs that the records are read again.
     """
@@ -147,8 +149,15 @@ def remember_surveyed(archive: str, volume: str, states: Mapping[str, str]) -> N
 
 
 def remembered_surveyed(archive: str, volume: str) -> dict[str, str]:
-    """The states in which the surveys of a volume were seen to be complete, by the rolls' folders."""
+    """The states in which the surveys of a volume were seen to be complete, by the rolls' survey folders."""
     return _noted(archive, _surveyed(volume))
+
+
+def doubt_surveyed(archive: str, volume: str, folder: str) -> None:
+    """Note that something of a roll's survey was seen damaged: the next survey is to look at all of it."""
+    states = remembered_surveyed(archive, volume)
+    if states.get(folder) != DOUBTED:
+        remember_surveyed(archive, volume, {**states, folder: DOUBTED})
 
 
 def _surveyed(volume: str) -> str:

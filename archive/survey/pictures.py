@@ -9,6 +9,7 @@ from archive.engine.surveyor import Picture, read_picture
 from archive.errors import ArchiveError, DamagedFileError, shown
 from archive.model.survey import KeptFile
 from archive.store.surveys import read_kept
+from archive.store.userplace import doubt_surveyed
 from archive.survey.records import Seen
 
 
@@ -24,13 +25,18 @@ def kept_bytes(books: Books, folder: str, kept: KeptFile) -> bytes:
         try:
             return read_kept(volume.disk, folder, kept)
         except FileNotFoundError:
-            continue
+            _doubt(books, folder)
         except DamagedFileError as error:
+            _doubt(books, folder)
             trouble = error
     raise trouble or ArchiveError(
         f"The survey file {shown(f'{folder}/{kept.path}')} is on no mounted volume.",
         hint="Nothing was changed. Mount a volume that holds it, or run `noctuary survey`.",
     )
+
+
+def _doubt(books: Books, folder: str) -> None:
+    doubt_surveyed(books.home.mark.archive, books.home.id, folder)
 
 
 def preview_picture(books: Books, seen: Seen) -> Picture:

@@ -2,54 +2,69 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from archive.catalogue.books import Books
-from archive.errors import ArchiveError
+from archive.errors import ArchiveError, DamagedFileError, shown
 from archive.model.capture import Frame
 from archive.model.survey import METHOD, SurveyDocument, SurveyedFrame
 from archive.store.surveys import document_names, read_document, survey_folder
+from archive.store.userplace import doubt_surveyed
 from archive.store.volumes import Volume
 
 
 @dataclass(frozen=True, kw_only=True)
 class Seen:
-    """One surveyed frame: its preview's width and height, its roll's survey folder, the method."""
+    """One surveyed frame: its preview's width and height, its roll's survey folder, method and document."""
 
     surveyed: SurveyedFrame
     size: tuple[int, int]
     folder: str
     method: int = METHOD
+    document: str = ""
 
 
-def surveyed_frames(volumes: Sequence[Volume], roll_folder: str) -> dict[str, Seen]:
-    """Frames of a roll that these volumes hold measures of, by frame id.
+def surveyed_frames(
+    volumes: Sequence[Volume],
+    roll_folder: str,
+    *,
+    without: Collection[str] = (),
+    damaged: set[str] | None = None,
+) -> dict[str, Seen]:
+    """Frames of a roll that these volumes hold measures of, by frame id; ``without`` some documents.
 
-    Documents that are damaged or newer are passed over; of several methods the highest known counts.
+    Documents that are damaged or newer are passed over; of several methods the highest known counts. Names of
+    damaged ones are added to ``damaged``, and noted, so that the next survey looks at all of their roll.
     """
     folder = survey_folder(roll_folder)
     found: dict[str, Seen] = {}
     read: set[str] = set()
     for volume in volumes:
         for name in document_names(volume.disk, folder):
-            if name in read:
+            if name in read or name in without:
                 continue
             try:
                 document = read_document(volume.disk, folder, name)
+            except DamagedFileError:
+                if damaged is not None:
+                    damaged.add(name)
+                for each in volumes:
+                    doubt_surveyed(each.mark.archive, each.id, folder)
+                continue
             except ArchiveError:
                 continue
             read.add(name)
             if document.method <= METHOD:
-                _take(document, folder, found)
+                _take(document, name, folder, found)
     return found
 
 
-def _take(document: SurveyDocument, folder: str, found: dict[str, Seen]) -> None:
+def _take(document: SurveyDocument, name: str, folder: str, found: dict[str, Seen]) -> None:
     for frame in document.frames:
         if frame.frame not in found or found[frame.frame].method < document.method:
             found[frame.frame] = Seen(
-                surveyed=frame, size=document.size, folder=folder, method=document.method
+                surveyed=frame, size=document.size, folder=folder, method=document.method, document=name
             )
 
 
@@ -61,3 +76,11 @@ def seen_of(books: Books, frames: Sequence[Frame]) -> dict[str, Seen]:
         found |= surveyed_frames(books.mounted, folders[roll])
     wanted = {frame.id for frame in frames}
     return {frame: seen for frame, seen in found.items() if frame in wanted}
+
+
+def unwritable(volume: Volume, error: OSError) -> ArchiveError:
+    """The error of a volume that takes no records."""
+    return ArchiveError(
+        f"The survey cannot be written to {shown(volume.name)}: {error.strerror}.",
+        hint="What was surveyed before is safe. Make room, then run the same command again.",
+    )

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import os
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 
+from archive.catalogue.backlog import frames_of_roll
 from archive.catalogue.books import Books
 from archive.engine.decode import Decoded, DecoderPool
 from archive.engine.surveyor import SIDE, Look, look, slices_png
 from archive.errors import ArchiveError, DamagedFileError, shown
+from archive.formats import survey as survey_format
 from archive.formats.survey import MOST_FRAMES
 from archive.model.capture import Frame, Role
 from archive.model.identity import FrameId
@@ -29,17 +31,60 @@ from archive.store.durable import tidy
 from archive.store.surveys import copy_survey, survey_folder, write_survey
 from archive.store.volumes import Volume
 from archive.survey.backlog import Complete, Part
+from archive.survey.broken import Repaired, clear, repair
+from archive.survey.records import unwritable
 
 Progress = Callable[[str, int, int], None]
 
 
-@dataclass(kw_only=True)
-class _Batch:
-    """Frames of one preview size that wait to be written together."""
+class _Batches:
+    """Frames that were looked at and wait to be written together, at most ``MOST_FRAMES`` at a time.
 
-    size: tuple[int, int]
-    frames: list[Frame] = field(default_factory=list)
-    looks: list[Look] = field(default_factory=list)
+    Those of one broken document (``origins``, by frame) stay together: measured as they were, they give that
+    very document. ``written`` are the names of the documents that were.
+    """
+
+    def __init__(self, volumes: Sequence[Volume], origins: Mapping[str, str]) -> None:
+        self._volumes = volumes
+        self._origins = origins
+        self._waiting: dict[tuple[str, str, tuple[int, int]], list[tuple[Frame, Look]]] = {}
+        self.written: set[str] = set()
+
+    def add(self, folder: str, frame: Frame, seen: Look) -> None:
+        """Let a frame wait; what is complete with it is written."""
+        key = (folder, self._origins.get(frame.id, ""), seen.size)
+        self._waiting.setdefault(key, []).append((frame, seen))
+        if len(self._waiting[key]) == MOST_FRAMES:
+            self._write(key)
+
+    def end(self, but: str = "") -> None:
+        """Write whatever waits, but for one roll."""
+        for key in [key for key in self._waiting if key[0] != but]:
+            self._write(key)
+
+    def _write(self, key: tuple[str, str, tuple[int, int]]) -> None:
+        self.written.add(_record(self._volumes, key[0], key[2], self._waiting[key]))
+        # Only now: a writing that was stopped is made good by the next.
+        del self._waiting[key]
+
+
+@dataclass(kw_only=True)
+class _Backlog:
+    """The parts, how many frames of each are left, and what became of those that were repaired, by folder."""
+
+    complete: Complete
+    parts: list[Part] = field(default_factory=list)
+    left: list[int] = field(default_factory=list)
+    repaired: dict[str, Repaired] = field(default_factory=dict)
+
+    def origins(self) -> dict[str, str]:
+        """The broken document that tells of a frame, by frame id."""
+        return {
+            frame: name
+            for repaired in self.repaired.values()
+            for name, members in repaired.broken.items()
+            for frame in members
+        }
 
 
 def run_survey(books: Books, parts: Sequence[Part], *, progress: Progress) -> SurveyReport:
@@ -47,66 +92,101 @@ def run_survey(books: Books, parts: Sequence[Part], *, progress: Progress) -> Su
 
     Records go to every mounted volume, a few dozen frames at a time: stopped, it loses no more than these. A
     volume that is only found beside, and cannot be written, is told and left out.
-    A frame that cannot be read or decoded is told, and tried again next time.
+    A frame that cannot be read or decoded is told, and tried again next time. Of frames that were named, and
+    of rolls of which something was seen damaged, previews and records are proven first, and mended from
+    another volume or measured again.
     """
     failed: list[SurveyNote] = []
     measured = copied = 0
     with ExitStack() as stack:
         volumes = _locked(books, stack, failed)
         decoder = stack.enter_context(DecoderPool(_processors()))
+        hurt: set[str] = set()
         if len(volumes) > 1:
             for part in parts:
-                copied += _levelled(volumes, part.folder, failed)
-        waiting = _waiting(books, parts, progress)
-        total = sum(waiting.values())
+                copied += _levelled(volumes, part.folder, failed, hurt)
+        backlog = _waiting(books, volumes, parts, hurt, progress)
+        total = sum(backlog.left)
         # Loaded when their turn comes: a roll at a time, however many wait.
         frames = (
             (frame, part.folder)
-            for part in parts
-            if part.folder in waiting
+            for part, left in zip(backlog.parts, backlog.left, strict=True)
+            if left
             for frame in part.unseen(books.mounted)
         )
-        batches: dict[tuple[str, tuple[int, int]], _Batch] = {}
-        for count, (frame, folder, outcome) in enumerate(_looked_at(books, frames, decoder), 1):
-            if isinstance(outcome, ArchiveError):
-                failed.append(SurveyNote(path=f"{folder}/{shown(frame.path)}", text=str(outcome)))
-            else:
-                key = (folder, outcome.size)
-                batch = batches.setdefault(key, _Batch(size=outcome.size))
-                batch.frames.append(frame)
-                batch.looks.append(outcome)
-                measured += 1
-                if len(batch.frames) == MOST_FRAMES:
-                    _record(volumes, folder, batches.pop(key))
-            for ended, size in [each for each in batches if each[0] != folder]:
-                _record(volumes, ended, batches.pop((ended, size)))
-            progress("Surveying", count, total)
-        for (folder, _), batch in batches.items():
-            _record(volumes, folder, batch)
+        batches = _Batches(volumes, backlog.origins())
+        try:
+            for count, (frame, folder, outcome) in enumerate(_looked_at(books, frames, decoder), 1):
+                if isinstance(outcome, ArchiveError):
+                    failed.append(SurveyNote(path=f"{folder}/{shown(frame.path)}", text=str(outcome)))
+                else:
+                    batches.add(folder, frame, outcome)
+                    measured += 1
+                batches.end(but=folder)
+                progress("Surveying", count, total)
+        except KeyboardInterrupt:
+            # A few seconds of writing, for minutes of measuring.
+            batches.end()
+            raise
+        batches.end()
+        copied += sum(repaired.brought for repaired in backlog.repaired.values())
+        for folder, repaired in backlog.repaired.items():
+            failed += _cleared(books, volumes, folder, repaired, batches.written, backlog.complete)
     return SurveyReport(
         measured=measured,
-        held=sum(part.frames for part in parts) - total,
+        held=sum(part.frames for part in backlog.parts) - total,
         copied=copied,
         rolls=tuple(part.folder for part in parts),
         failed=tuple(failed),
     )
 
 
-def _waiting(books: Books, parts: Sequence[Part], progress: Progress) -> dict[str, int]:
-    """How many frames of each part were not measured yet, by folder; parts of which all were are left out."""
+def _waiting(
+    books: Books, volumes: Sequence[Volume], parts: Sequence[Part], hurt: set[str], progress: Progress
+) -> _Backlog:
+    """What is left of each part; those that a person named, or that are hurt or doubted, are repaired."""
     complete = Complete(books.home)
-    waiting: dict[str, int] = {}
+    backlog = _Backlog(complete=complete)
     try:
         for count, part in enumerate(parts, 1):
             left = complete.left(part)
-            if left and len(books.mounted) > 1:
+            if not part.key or part.folder in hurt | complete.doubted:
+                part, backlog.repaired[part.folder] = _repaired(books, volumes, part)
                 left = part.left(books.mounted)
-            if left:
-                waiting[part.folder] = left
+            elif left and len(books.mounted) > 1:
+                left = part.left(books.mounted)
+            backlog.parts.append(part)
+            backlog.left.append(left)
             progress("Looking for what is new", count, len(parts))
     finally:
         complete.keep()
-    return waiting
+    return backlog
+
+
+def _repaired(books: Books, volumes: Sequence[Volume], part: Part) -> tuple[Part, Repaired]:
+    """A part with every frame whose document is broken, and what was repaired."""
+    named = None if part.key else {frame.id for frame in part.load()}
+    repaired = repair(books, volumes, part.folder, named)
+    if repaired.broken:
+        members = frozenset().union(*repaired.broken.values())
+        roll = frames_of_roll(books.catalogue, books.catalogue.rolls()[part.folder])
+        part = part.joined([frame for frame in roll if frame.id in members], frozenset(repaired.broken))
+    return part, repaired
+
+
+def _cleared(
+    books: Books,
+    volumes: Sequence[Volume],
+    folder: str,
+    repaired: Repaired,
+    written: set[str],
+    complete: Complete,
+) -> list[SurveyNote]:
+    notes = clear(books, volumes, folder, repaired, written)
+    if not notes and folder in complete.doubted:
+        complete.healed(folder)
+        complete.keep()
+    return notes
 
 
 def _locked(books: Books, stack: ExitStack, failed: list[SurveyNote]) -> list[Volume]:
@@ -125,8 +205,8 @@ def _locked(books: Books, stack: ExitStack, failed: list[SurveyNote]) -> list[Vo
     return volumes
 
 
-def _levelled(volumes: Sequence[Volume], roll_folder: str, failed: list[SurveyNote]) -> int:
-    """Bring records that only some volumes hold to the others; how many came."""
+def _levelled(volumes: Sequence[Volume], roll_folder: str, failed: list[SurveyNote], hurt: set[str]) -> int:
+    """Bring records that only some volumes hold to the others; how many came. Damaged rolls are ``hurt``."""
     folder = survey_folder(roll_folder)
     came = 0
     for source in volumes:
@@ -135,6 +215,8 @@ def _levelled(volumes: Sequence[Volume], roll_folder: str, failed: list[SurveyNo
                 continue
             try:
                 came += copy_survey(source.disk, target.disk, folder)
+            except (DamagedFileError, FileNotFoundError):
+                hurt.add(roll_folder)
             except ArchiveError as error:
                 failed.append(SurveyNote(path=folder, text=str(error)))
     return came
@@ -180,13 +262,15 @@ def _decoded(data: bytes, frame: Frame, decoder: DecoderPool) -> Decoded:
     return decoder.decode(data, frame.name, orientation=turned)
 
 
-def _record(volumes: Sequence[Volume], roll_folder: str, batch: _Batch) -> None:
-    """Write one document with its previews and slices to every volume."""
-    slices_data = slices_png([seen.column for seen in batch.looks])
+def _record(
+    volumes: Sequence[Volume], roll_folder: str, size: tuple[int, int], looks: Sequence[tuple[Frame, Look]]
+) -> str:
+    """Write one document with its previews and slices to every volume; gives its name."""
+    slices_data = slices_png([seen.column for _, seen in looks])
     slices = _kept("slices", "png", slices_data)
     files = {slices.path: slices_data}
     surveyed = []
-    for at, (frame, seen) in enumerate(zip(batch.frames, batch.looks, strict=True)):
+    for at, (frame, seen) in enumerate(looks):
         preview = _kept("previews", "jpg", seen.preview)
         files[preview.path] = seen.preview
         surveyed.append(
@@ -203,7 +287,7 @@ def _record(volumes: Sequence[Volume], roll_folder: str, batch: _Batch) -> None:
     document = SurveyDocument(
         method=METHOD,
         roll=roll_folder.rpartition("-")[2],
-        size=batch.size,
+        size=size,
         slices=slices,
         frames=tuple(surveyed),
     )
@@ -211,10 +295,8 @@ def _record(volumes: Sequence[Volume], roll_folder: str, batch: _Batch) -> None:
         try:
             write_survey(volume.disk, survey_folder(roll_folder), files, document)
         except OSError as error:
-            raise ArchiveError(
-                f"The survey cannot be written to {shown(volume.name)}: {error.strerror}.",
-                hint="What was surveyed before is safe. Make room, then run the same command again.",
-            ) from error
+            raise unwritable(volume, error) from error
+    return survey_format.encode(document)[0]
 
 
 def _kept(folder: str, ending: str, data: bytes) -> KeptFile:

@@ -108,9 +108,9 @@ def test_only_rolls_that_changed_are_read_again(
     read: list[str] = []
     surveyed = records.surveyed_frames
 
-    def reading(volumes: object, folder: str) -> object:
+    def reading(volumes: object, folder: str, **asked: object) -> object:
         read.append(folder)
-        return surveyed(volumes, folder)  # type: ignore[arg-type]
+        return surveyed(volumes, folder, **asked)  # type: ignore[arg-type]
 
     monkeypatch.setattr(backlog, "surveyed_frames", reading)
     report = place.survey.run(progress=quiet)

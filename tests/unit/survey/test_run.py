@@ -66,7 +66,7 @@ def test_stopped_half_way_it_goes_on_and_ends_with_the_same_measures(
     def stopping(*args: object) -> None:
         nonlocal calls
         calls += 1
-        if calls == 2:
+        if calls >= 2:
             raise KeyboardInterrupt
         written(*args)  # type: ignore[arg-type]
 
@@ -79,6 +79,20 @@ def test_stopped_half_way_it_goes_on_and_ends_with_the_same_measures(
     (told,) = place.workspace.survey.told(SEQUENCE)
     assert (len(told.lines), told.unseen) == (6, 0)
     assert not list((place.root / "incoming").glob("survey-*.part"))
+
+
+def test_ctrl_c_keeps_what_was_measured_before_it(place: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Up to 63 measured frames, that waited to be written together, were dropped."""
+
+    def stopping(stage: str, done: int, _total: int) -> None:
+        if stage == "Surveying" and done == 4:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        place.workspace.survey.run(progress=stopping)
+    report = place.workspace.survey.run(progress=quiet)
+    assert (report.measured, report.held) == (2, 4)
+    assert place.workspace.custody.audit(quiet).findings == ()
 
 
 def test_a_master_that_is_damaged_costs_one_frame_and_is_tried_again(place: Studio) -> None:
