@@ -48,7 +48,7 @@ from archive.model.listing import (
     Story,
 )
 from archive.model.product import Spec
-from archive.model.survey import LevellingReport, Region
+from archive.model.survey import Basis, LevellingReport, Region
 from archive.model.uniting import UniteReport
 from archive.store import userplace
 from archive.store.archives import locate, new_archive, new_volume
@@ -221,11 +221,12 @@ class Workspace:
             entry = self.levelling.state(frames, found.stops, region=region, cells=found.cells)
         return self.survey.levelling_told(name, found, entry)
 
-    def rush(self, name: str, target: Path, rate: int = 25) -> int:
-        """A quick movie of a sequence from its previews, without any recipe; how many frames it has."""
+    def rush(self, name: str, target: Path, rate: int = 25) -> Basis:
+        """A quick movie of a sequence from its previews, without any recipe; tells what it rests on."""
         from archive.exports.rush import write_rush
 
-        return write_rush(target, self.survey.previews(name), Fraction(rate))
+        previews = self.survey.previews(name)
+        return previews.basis(write_rush(target, previews, Fraction(rate)))
 
     # -- cards ---------------------------------------------------------------------------------
 

@@ -17,7 +17,7 @@ _ENCODER = {"crf": "24", "preset": "veryfast"}
 def write_rush(target: Path, pictures: Iterable[Any], rate: Fraction) -> int:
     """Write pictures, uint8 (height, width, 3), as an MP4 at a path that is free; answers how many.
 
-    Sides are cropped to even numbers. Pictures of another size than the first are left out.
+    Sides are cropped to even numbers. Pictures of another size than the first are left out, and do not count.
 
     Raises
     ------
@@ -31,7 +31,10 @@ def write_rush(target: Path, pictures: Iterable[Any], rate: Fraction) -> int:
     waiting = iter(pictures)
     first = next(waiting, None)
     if first is None:
-        raise UsageError("A rush needs at least one preview.", hint="Run `noctuary survey` first.")
+        raise UsageError(
+            "A rush needs at least one preview.",
+            hint="Nothing was made. `noctuary survey SEQUENCE` makes them.",
+        )
     height, width = first.shape[0] // 2 * 2, first.shape[1] // 2 * 2
     count = 0
     try:

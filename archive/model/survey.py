@@ -148,6 +148,29 @@ class SequenceSurvey:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Basis:
+    """What an answer rests on: the ``frames`` that ``name`` finds, but for some.
+
+    ``unseen`` are not surveyed, of ``unusable`` ones the preview or slice is missing or damaged, and previews
+    of ``unlike`` ones have another size than the first.
+    """
+
+    name: str
+    frames: int
+    unseen: int = 0
+    unusable: int = 0
+    unlike: int = 0
+
+    @property
+    def used(self) -> int:
+        return self.frames - self.unseen - self.unusable - self.unlike
+
+    @property
+    def exit_code(self) -> Exit:
+        return Exit.DONE if self.used == self.frames else Exit.ATTENTION
+
+
+@dataclass(frozen=True, kw_only=True)
 class Suggestion:
     """A frame that is worth a still, and why; the strongest first."""
 
@@ -157,6 +180,14 @@ class Suggestion:
     taken: datetime
     score: float
     why: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Suggestions:
+    """The frames that are worth a still, the strongest first, and what that rests on."""
+
+    found: tuple[Suggestion, ...]
+    basis: Basis
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC
 from itertools import pairwise
 from statistics import median
@@ -13,6 +13,7 @@ from archive.catalogue.books import Books
 from archive.engine.blend import Axis, keogram, keogram_page
 from archive.engine.output import encode_png
 from archive.model.capture import Frame
+from archive.model.survey import Basis
 from archive.survey.pictures import middle_columns
 from archive.survey.records import Seen
 
@@ -21,15 +22,22 @@ _LABEL = "vertical slice: the middle column of each frame, top at the top; time 
 
 @dataclass(frozen=True, kw_only=True)
 class Keogram:
-    """A keogram as PNG bytes; how many steps of time it has, and how many of them hold no frame."""
+    """A keogram as PNG bytes; how many steps of time it has, how many hold no frame, and what it rests on."""
 
     data: bytes
     steps: int
     gaps: int
+    basis: Basis
 
 
 def make_keogram(
-    books: Books, pairs: Sequence[tuple[Frame, Seen]], cadence_s: float | None, title: str, *, plain: bool
+    books: Books,
+    pairs: Sequence[tuple[Frame, Seen]],
+    cadence_s: float | None,
+    title: str,
+    basis: Basis,
+    *,
+    plain: bool,
 ) -> Keogram:
     """The keogram of frames in order of time, a step for each cadence; gaps stay gaps.
 
@@ -38,7 +46,8 @@ def make_keogram(
     frames = [frame for frame, _ in pairs]
     seconds = [(frame.taken - frames[0].taken).total_seconds() for frame in frames]
     step = cadence_s or _usual_step(seconds)
-    picture, filled = keogram(middle_columns(books, [seen for _, seen in pairs]), seconds, step)
+    columns = middle_columns(books, [seen for _, seen in pairs])
+    picture, filled = keogram(columns, seconds, step)
     if plain:
         data = encode_png(picture)
     else:
@@ -52,7 +61,8 @@ def make_keogram(
             zone=f"{local:%Z}",
         )
         data = keogram_page(picture, filled, axis, title=title, label=_LABEL)
-    return Keogram(data=data, steps=len(filled), gaps=int((~filled).sum()))
+    basis = replace(basis, unusable=sum(column is None for column in columns))
+    return Keogram(data=data, steps=len(filled), gaps=int((~filled).sum()), basis=basis)
 
 
 def _usual_step(seconds: Sequence[float]) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from archive.catalogue.books import Books
 from archive.catalogue.resolve import Found, find
@@ -11,7 +12,14 @@ from archive.engine.surveyor import Picture
 from archive.errors import ArchiveError, UsageError, counted, shown
 from archive.model.capture import Frame
 from archive.model.clocks import ClockCheck
-from archive.model.survey import DarksFound, LevellingReport, SequenceSurvey, Suggestion, SurveyReport
+from archive.model.survey import (
+    Basis,
+    DarksFound,
+    LevellingReport,
+    SequenceSurvey,
+    Suggestions,
+    SurveyReport,
+)
 from archive.survey.backlog import named_frames, whole_archive
 from archive.survey.clock_checking import check_clocks
 from archive.survey.courses import gain_stops
@@ -22,6 +30,31 @@ from archive.survey.pictures import preview_picture
 from archive.survey.records import Seen, seen_of
 from archive.survey.run import Progress, run_survey
 from archive.survey.suggesting import suggest
+
+
+class Previews:
+    """The previews of frames in order; those that are damaged or missing are left out, and counted."""
+
+    def __init__(self, books: Books, seen: Sequence[Seen], basis: Basis) -> None:
+        self._books = books
+        self._seen = seen
+        self._basis = basis
+        self._unusable = 0
+
+    def __iter__(self) -> Iterator[Picture]:
+        self._unusable = 0
+        for seen in self._seen:
+            try:
+                picture = preview_picture(self._books, seen)
+            except ArchiveError:
+                self._unusable += 1
+            else:
+                yield picture
+
+    def basis(self, used: int) -> Basis:
+        """What a product rests on that used so many of all that came."""
+        unlike = len(self._seen) - self._unusable - used
+        return replace(self._basis, unusable=self._unusable, unlike=unlike)
 
 
 class Survey:
@@ -69,7 +102,14 @@ class Survey:
         found, pairs = self._of_one_camera(name)
         line = found.sequence
         title = f"{line.address}  {line.title}".strip() if line else name
-        return make_keogram(self._books, pairs, line.cadence_s if line else None, shown(title), plain=plain)
+        return make_keogram(
+            self._books,
+            pairs,
+            line.cadence_s if line else None,
+            shown(title),
+            _basis(name, found, pairs),
+            plain=plain,
+        )
 
     def levels(
         self, name: str, region: tuple[float, float, float, float] | None = None
@@ -114,16 +154,16 @@ class Survey:
             entry=entry,
         )
 
-    def suggest(self, name: str, count: int = 5) -> tuple[Suggestion, ...]:
+    def suggest(self, name: str, count: int = 5) -> Suggestions:
         """The strongest frames of a sequence for a still, each with its reasons.
 
         Raises
         ------
         UsageError : when nothing of it was surveyed, or it is of several cameras.
         """
-        _, pairs = self._of_one_camera(name)
+        found, pairs = self._of_one_camera(name)
         lines = survey_lines([(frame, seen.surveyed.measures) for frame, seen in pairs])
-        return suggest(lines, count)
+        return Suggestions(found=suggest(lines, count), basis=_basis(name, found, pairs))
 
     def find_darks(self, name: str) -> DarksFound:
         """Dark frames that fit what a name finds, as far as frames were surveyed.
@@ -148,20 +188,15 @@ class Survey:
             )
         return check_clocks(self._books, night or held[-1])
 
-    def previews(self, name: str) -> Iterator[Picture]:
-        """The previews of a sequence in order; those that are damaged or missing are left out.
+    def previews(self, name: str) -> Previews:
+        """The previews of a sequence in order; those that are damaged or missing are left out, and counted.
 
         Raises
         ------
         UsageError : when nothing of it was surveyed, or it is of several cameras.
         """
-        _, pairs = self._of_one_camera(name)
-        for _, seen in pairs:
-            try:
-                yield preview_picture(self._books, seen)
-            except ArchiveError:
-                # A rush is a look: one frame less is told by its count, and audits name the file.
-                continue
+        found, pairs = self._of_one_camera(name)
+        return Previews(self._books, [seen for _, seen in pairs], _basis(name, found, pairs))
 
     def surveyed(self, name: str) -> tuple[Found, list[tuple[Frame, Seen]]]:
         """Frames in order with what was surveyed of them.
@@ -205,3 +240,7 @@ class Survey:
     def _name(self, frame: Frame, asked: str) -> str:
         address = self._books.address_of(frame)
         return address.partition("#")[0] if address else asked
+
+
+def _basis(name: str, found: Found, pairs: Sequence[tuple[Frame, Seen]]) -> Basis:
+    return Basis(name=name, frames=len(found.frames), unseen=len(found.frames) - len(pairs))

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from archive.errors import counted, shown
-from archive.model.survey import LevellingReport, SequenceSurvey, SurveyReport
+from archive.model.survey import Basis, LevellingReport, SequenceSurvey, Suggestions, SurveyReport
 from archive.views.report import Report, local
 from archive.views.sparkline import sparkline
+from archive.views.tables import Column, Gives
 
 _COLUMNS = 40
 _MOST = 12
@@ -46,6 +47,34 @@ def tell_surveyed(report: Report, told: SequenceSurvey) -> None:
         report.say(f"  #{finding.position} {when}  {finding.text}", "yellow")
     if not told.findings:
         report.say("  Nothing notable: no dew, no bump, nothing clipped.")
+
+
+def tell_suggestions(report: Report, told: Suggestions) -> None:
+    """Frames worth a still, the strongest first, each with its reasons."""
+    columns = [Column("#", right=True), Column("file"), Column("why", gives=Gives.LINES, least=20)]
+    rows = [[str(each.position), shown(each.name), "; ".join(each.why)] for each in told.found]
+    report.table(columns, rows)
+    tell_basis(report, told.basis)
+
+
+def tell_basis(report: Report, basis: Basis) -> None:
+    """That an answer rests on a part of the frames only: on how many, what the others lack, what to do."""
+    left = [
+        f"{counted(count, one, many)}"
+        for count, one, many in (
+            (basis.unseen, "is not surveyed", "are not surveyed"),
+            (basis.unusable, "has no sound preview or slice", "have no sound preview or slice"),
+            (basis.unlike, "has a preview of another size", "have previews of another size"),
+        )
+        if count
+    ]
+    if not left:
+        return
+    report.say(f"Only {basis.used} of {counted(basis.frames, 'frame')}: {', '.join(left)}.", "yellow")
+    if basis.unseen or basis.unusable:
+        report.say(
+            f"`noctuary survey {shown(basis.name)}` measures them and makes what is missing.", "yellow"
+        )
 
 
 def tell_levelling(report: Report, told: LevellingReport, *, dry_run: bool) -> None:

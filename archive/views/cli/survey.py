@@ -23,7 +23,13 @@ from archive.views.cli.pictures import write
 from archive.views.clocks import tell_clock_check
 from archive.views.plain import print_json
 from archive.views.report import Report
-from archive.views.surveyreport import tell_levelling, tell_survey, tell_surveyed
+from archive.views.surveyreport import (
+    tell_basis,
+    tell_levelling,
+    tell_suggestions,
+    tell_survey,
+    tell_surveyed,
+)
 
 WhichArgument = Annotated[
     str | None, typer.Argument(metavar="[WHICH]", help="A night, a camera in it, or a sequence; else all.")
@@ -75,10 +81,12 @@ def keogram(
     target = to or Path(_file_name(which, "keogram.png"))
     write(target, made.data)
     if as_json:
-        print_json({"path": target, "steps": made.steps, "gaps": made.gaps})
+        print_json({"path": target, "steps": made.steps, "gaps": made.gaps, "basis": made.basis})
     else:
         gaps = f", {made.gaps} of them without a frame" if made.gaps else ""
         Report().say(f"Written: {target}, {counted(made.steps, 'step')}{gaps}.")
+        tell_basis(Report(), made.basis)
+    ended(made.basis.exit_code)
 
 
 def rush(
@@ -96,11 +104,14 @@ def rush(
     """
     target = to or Path(_file_name(which, "rush.mp4"))
     with opened(archive) as workspace:
-        count = workspace.rush(which, target, rate)
+        basis = workspace.rush(which, target, rate)
     if as_json:
-        print_json({"path": target, "frames": count})
+        print_json({"path": target, "frames": basis.used, "basis": basis})
     else:
-        Report().say(f"Written: {target}, {counted(count, 'frame')}, {count / rate:.1f} s.")
+        report = Report()
+        report.say(f"Written: {target}, {counted(basis.used, 'frame')}, {basis.used / rate:.1f} s.")
+        tell_basis(report, basis)
+    ended(basis.exit_code)
 
 
 def suggest(
@@ -116,12 +127,9 @@ def suggest(
     Example: noctuary suggest 2026-03-18/north/1
     """
     with opened(archive) as workspace:
-        found = workspace.survey.suggest(which, count)
-    if as_json:
-        print_json(found)
-        return
-    for each in found:
-        Report().say(f"#{each.position}  {shown(each.name)}  {'; '.join(each.why)}")
+        told = workspace.survey.suggest(which, count)
+    print_json(told) if as_json else tell_suggestions(Report(), told)
+    ended(told.basis.exit_code)
 
 
 def level(

@@ -10,6 +10,7 @@ from support.cards import site_of, tiny_card
 from support.exports import SEQUENCE, Studio, studio
 
 from archive.errors import UsageError
+from archive.model.survey import Basis
 
 
 @pytest.fixture(scope="module")
@@ -48,6 +49,21 @@ def test_what_is_told_of_one_row_is_asked_of_one_camera(tmp_path: Path) -> None:
         with pytest.raises(UsageError, match="several cameras"):
             ask("2026-03-18")
         ask("2026-03-18/two")
+    place.workspace.close()
+
+
+def test_an_answer_counts_the_frames_that_it_could_not_use(tmp_path: Path) -> None:
+    place = studio(tmp_path)
+    survey = place.workspace.survey
+    survey.run(f"{SEQUENCE}#1..5", progress=lambda _stage, _done, _total: None)
+    assert survey.suggest(SEQUENCE).basis == Basis(name=SEQUENCE, frames=6, unseen=1)
+    for preview in sorted((place.root / "survey").glob("*/previews/*"))[:2]:
+        preview.unlink()
+    previews = survey.previews(SEQUENCE)
+    assert len(list(previews)) == 3
+    assert previews.basis(2) == Basis(name=SEQUENCE, frames=6, unseen=1, unusable=2, unlike=1)
+    next((place.root / "survey").glob("*/slices/*")).unlink()
+    assert survey.keogram(SEQUENCE).basis == Basis(name=SEQUENCE, frames=6, unseen=1, unusable=5)
     place.workspace.close()
 
 

@@ -9,9 +9,18 @@ import pytest
 from rich.console import Console
 
 from archive.errors import Exit
-from archive.model.survey import Finding, SequenceSurvey, SurveyLine, SurveyNote, SurveyReport
+from archive.model.survey import (
+    Basis,
+    Finding,
+    SequenceSurvey,
+    Suggestion,
+    Suggestions,
+    SurveyLine,
+    SurveyNote,
+    SurveyReport,
+)
 from archive.views.report import Report
-from archive.views.surveyreport import _curve, tell_survey, tell_surveyed
+from archive.views.surveyreport import _curve, tell_basis, tell_suggestions, tell_survey, tell_surveyed
 
 
 def lines(count: int) -> tuple[SurveyLine, ...]:
@@ -77,3 +86,41 @@ def test_the_curves_of_a_survey_fit_the_terminal_whole(width: int) -> None:
     (green,) = [line for line in shown if line.startswith("green")]
     assert green.split()[1:] == ["1", green.split()[2], "450"]
     assert len(green.split()[2]) == 40
+
+
+def test_an_answer_from_a_part_of_the_frames_says_how_large_it_is_what_lacks_and_what_to_do(
+    report: Report,
+) -> None:
+    """Rushes, suggestions and keograms used what there was without a word."""
+    whole = Basis(name="2026-03-18/north/1", frames=90)
+    tell_basis(report, whole)
+    assert (said(report), whole.exit_code) == ("", Exit.DONE)
+    part = Basis(name="2026-03-18/north/1", frames=90, unseen=61, unusable=1)
+    tell_basis(report, part)
+    assert said(report).splitlines() == [
+        "Only 28 of 90 frames: 61 are not surveyed, 1 has no sound preview or slice.",
+        "`noctuary survey 2026-03-18/north/1` measures them and makes what is missing.",
+    ]
+    assert (part.used, part.exit_code) == (28, Exit.ATTENTION)
+
+
+def test_previews_of_another_size_are_told_and_need_no_survey(report: Report) -> None:
+    tell_basis(report, Basis(name="x", frames=3, unlike=2))
+    assert said(report) == "Only 1 of 3 frames: 2 have previews of another size.\n"
+
+
+def test_suggestions_fit_a_terminal_of_80_columns() -> None:
+    """They were lines of up to 116."""
+    narrow = Report(Console(file=io.StringIO(), width=80, highlight=False))
+    why = (
+        "the most green and red light of the sequence", "3.4 times the usual green and red light",
+        "stars as sharp as any here",
+    )  # fmt: skip
+    one = Suggestion(
+        position=45, frame="xxh128:0", name="NOCT0045.DNG", taken=datetime(2026, 3, 18, 22, tzinfo=UTC),
+        score=1.0, why=why,
+    )  # fmt: skip
+    tell_suggestions(narrow, Suggestions(found=(one,), basis=Basis(name="x", frames=90)))
+    text = said(narrow)
+    assert max(map(len, text.splitlines())) <= 80
+    assert " ".join(text.split()) == f"# file why 45 NOCT0045.DNG {'; '.join(why)}"

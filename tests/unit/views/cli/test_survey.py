@@ -50,7 +50,46 @@ def test_keogram_rush_and_suggestions_are_made(typed: Any, tmp_path: Path, place
     assert "6 frames, 0.2 s" in typed("rush", SEQUENCE, "--to", str(tmp_path / "r.mp4"))
     assert (tmp_path / "r.mp4").stat().st_size > 500
     assert "NOCT000" in typed("suggest", SEQUENCE, "--count", "2")
-    assert len(json.loads(typed("suggest", SEQUENCE, "--count", "1", "--json"))) == 1
+    assert len(json.loads(typed("suggest", SEQUENCE, "--count", "1", "--json"))["found"]) == 1
+
+
+def test_what_rests_on_a_part_of_the_frames_says_so_and_ends_with_1(
+    place: Studio, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(place.root)
+
+    def ends(*words: str) -> tuple[int, str]:
+        # Outside the standalone mode the library gives the code of an exit back.
+        code = app(list(words), standalone_mode=False)
+        return code or 0, capsys.readouterr().out
+
+    assert ends("survey")[0] == 0
+    preview = sorted((place.root / "survey").glob("*/previews/*"))[0]
+    kept = preview.read_bytes()
+    preview.unlink()
+    code, text = ends("rush", SEQUENCE, "--to", str(tmp_path / "r.mp4"))
+    assert (code, text.splitlines()[1:]) == (
+        1,
+        [
+            "Only 5 of 6 frames: 1 has no sound preview or slice.",
+            f"`noctuary survey {SEQUENCE}` measures them and makes what is missing.",
+        ],
+    )
+    assert ends("suggest", SEQUENCE)[0] == 0
+    assert ends("survey", SEQUENCE)[0] == 0
+    assert preview.read_bytes() == kept
+    assert ends("rush", SEQUENCE, "--to", str(tmp_path / "s.mp4"))[0] == 0
+    document = next((place.root / "survey").glob("*/measures-*.json"))
+    document.unlink()
+    assert ends("survey", f"{SEQUENCE}#1..4")[0] == 0
+    for words in (["suggest"], ["keogram", "--to", str(tmp_path / "k.png")]):
+        code, text = ends(words[0], SEQUENCE, *words[1:])
+        assert code == 1
+        assert "Only 4 of 6 frames: 2 are not surveyed." in text
+    code, text = ends("rush", SEQUENCE, "--json", "--to", str(tmp_path / "t.mp4"))
+    told = json.loads(text)
+    assert (code, told["frames"], told["basis"]["unseen"]) == (1, 4, 2)
+    assert ends("survey")[0] == 0
 
 
 def test_a_sequence_is_levelled_and_the_levelling_dropped(typed: Any) -> None:
