@@ -37,8 +37,8 @@ def tell_nights(
         Column("cameras", gives=Gives.ENDS, least=12),
         Column("frames", right=True),
         Column("sequences", right=True, spare=3),
-        Column("from – to", spare=1),
-        *(Column(head, spare=2 if head == "moon" else 0) for head, _ in more),
+        Column("from – to", spare=2),
+        *(Column(head, spare=1 if head == "moon" else 0) for head, _ in more),
     ]
     rows = [
         [

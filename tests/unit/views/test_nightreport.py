@@ -66,7 +66,9 @@ def test_nights_fit_and_keep_dates_times_and_numbers_whole(width: int) -> None:
     lines = fits(said(lambda r: nightreport.tell_nights(r, NIGHTS, MORE), width), width)
     for at, night in enumerate(NIGHTS, 1):
         assert lines[at].startswith(f"{night.night}  ")
+        # The moon was left out of terminals of 80 columns.
         assert MORE[0][1][at - 1] in lines[at]
+        assert lines[at].endswith(f"  {MORE[1][1][at - 1]}")
         assert "  1450  " in lines[at]
     if width == 80:
         assert "Veskjelva" in lines[1] and "north, river" in lines[1]
