@@ -15,6 +15,7 @@ from sqlalchemy.exc import DatabaseError
 
 from archive.catalogue.bulk import drop_indexes, make_indexes
 from archive.catalogue.database import discard_database, new_database, transaction
+from archive.catalogue.failing import failure
 from archive.catalogue.index import Catalogue
 from archive.catalogue.rows import Base, ChainRow, HoldingRow
 from archive.errors import ArchiveError, shown
@@ -84,11 +85,15 @@ def begin_anew(url: str, old: Engine, volumes: Iterable[str]) -> Catalogue:
     """
     beside = _beside(url)
     discard_database(beside)
-    engine = new_database(beside)
-    with transaction(engine) as session:
-        drop_indexes(session)
-        _take_over(session.connection().connection.driver_connection, old, list(volumes))
-    return Catalogue(engine, blank=True)
+    made = Catalogue(new_database(beside), blank=True)
+    try:
+        with transaction(made.engine) as session:
+            drop_indexes(session)
+            _take_over(session.connection().connection.driver_connection, old, list(volumes))
+    except BaseException:
+        give_up_anew(url, made)
+        raise
+    return made
 
 
 def _take_over(connection: object, old: Engine, volumes: list[str]) -> None:
@@ -101,7 +106,10 @@ def _take_over(connection: object, old: Engine, volumes: list[str]) -> None:
             with old.connect() as reading:
                 query = f"SELECT {columns} FROM {table} WHERE volume NOT IN ({marks})"
                 found = [tuple(each) for each in reading.exec_driver_sql(query, tuple(volumes))]
-        except DatabaseError:
+        except DatabaseError as error:
+            told = failure(old, error)
+            if not told.spoiled:
+                raise told from error
             # What is damaged cannot be taken over; it comes back when the volume is mounted.
             continue
         places = ", ".join("?" * len(row.__table__.columns))
@@ -110,16 +118,29 @@ def _take_over(connection: object, old: Engine, volumes: list[str]) -> None:
 
 
 def finish_anew(url: str, made: Catalogue) -> None:
-    """Put the new catalogue in the place of the old one, which nobody here holds open any more."""
+    """Put the new catalogue in the place of the old one, which nobody here holds open any more.
+
+    Raises
+    ------
+    ArchiveError : when that cannot be done, as on Windows while another program holds the old one open.
+    """
     with transaction(made.engine) as session:
         make_indexes(session, Base.metadata.tables)
     made.close()
     new, place = _path(_beside(url)), _path(url)
-    with new.open("rb") as written:
-        os.fsync(written.fileno())
-    for ending in ("-wal", "-shm"):
-        Path(f"{place}{ending}").unlink(missing_ok=True)
-    new.replace(place)
+    try:
+        # Not only to be read: Windows syncs nothing else.
+        with new.open("r+b") as written:
+            os.fsync(written.fileno())
+        for ending in ("-wal", "-shm"):
+            Path(f"{place}{ending}").unlink(missing_ok=True)
+        new.replace(place)
+    except OSError as error:
+        raise ArchiveError(
+            f"The new catalogue could not be put in the place of {shown(str(place))}: {error.strerror}.",
+            hint="The old one stays; masters and journal are untouched. End every other program that uses "
+            "this archive, and run `noctuary rebuild` again.",
+        ) from error
 
 
 def give_up_anew(url: str, made: Catalogue) -> None:

@@ -6,11 +6,10 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
-from sqlalchemy.exc import DatabaseError
-
 from archive.catalogue.anew import alone, begin_anew, finish_anew, give_up_anew, is_file, sweep
 from archive.catalogue.apply import SET_ASIDE
 from archive.catalogue.database import discard_database, open_database
+from archive.catalogue.failing import CatalogueError
 from archive.catalogue.hands import Hands, hands_of_this_machine
 from archive.catalogue.index import Catalogue
 from archive.catalogue.noticing import (
@@ -74,7 +73,7 @@ class Books:
         sweep(self._database)
         try:
             return Catalogue(open_database(self._database))
-        except (ArchiveError, DatabaseError):
+        except ArchiveError:
             if not anew:
                 raise
         with alone(self._database, self.log.say):
@@ -84,8 +83,9 @@ class Books:
         """The same while no other program makes one: what cannot be opened now was left so."""
         try:
             return Catalogue(open_database(self._database))
-        except (ArchiveError, DatabaseError):
-            if not anew or not discard_database(self._database):
+        except ArchiveError as error:
+            passing = isinstance(error, CatalogueError) and not error.spoiled
+            if not anew or passing or not discard_database(self._database):
                 raise
         return Catalogue(open_database(self._database))
 
@@ -325,7 +325,9 @@ class Books:
         """
         try:
             self.catalogue.clear(volumes=[volume.id for volume in self.mounted])
-        except DatabaseError:
+        except CatalogueError as error:
+            if not error.spoiled:
+                raise
             self.catalogue.close()
             discard_database(self._database)
             self.catalogue = Catalogue(open_database(self._database))

@@ -26,6 +26,7 @@ from sqlalchemy.orm import Session
 from sqlalchemy.pool import StaticPool
 from sqlalchemy.schema import DropTable
 
+from archive.catalogue.failing import failure, in_words
 from archive.catalogue.rows import Base
 from archive.errors import ArchiveError
 
@@ -50,7 +51,7 @@ def open_database(url: str) -> Engine:
     engine = create_engine(url)
     if engine.dialect.name == "sqlite":
         event.listen(engine, "connect", _sqlite_settings)
-    try:
+    with in_words(engine):
         found = _schema(engine)
         if found != HEAD:
             if found is not None and found > HEAD:
@@ -59,11 +60,6 @@ def open_database(url: str) -> Engine:
                     hint="Nothing was changed. Update Noctuary, or run `noctuary rebuild` to make it anew.",
                 )
             _upgrade(engine, found)
-    except DatabaseError as error:
-        raise ArchiveError(
-            f"The catalogue cannot be opened: {error.orig}.",
-            hint="Masters and journal are untouched. `noctuary rebuild` makes a new one from them.",
-        ) from error
     return engine
 
 
@@ -71,7 +67,13 @@ def new_database(url: str) -> Engine:
     """An empty catalogue in a new file, written with no care for what a crash would leave of it."""
     engine = create_engine(url, poolclass=StaticPool)
     event.listen(engine, "connect", _building_settings)
-    _upgrade(engine, None)
+    try:
+        with in_words(engine):
+            _upgrade(engine, None)
+    except BaseException:
+        engine.dispose()
+        discard_database(url)
+        raise
     return engine
 
 
@@ -102,8 +104,13 @@ def _drop_tables(url: str) -> bool:
 
 @contextmanager
 def transaction(engine: Engine) -> Iterator[Session]:
-    """A session that commits at the end, or rolls everything back."""
-    with Session(engine, expire_on_commit=False) as session, session.begin():
+    """A session that commits at the end, or rolls everything back.
+
+    Raises
+    ------
+    CatalogueError : where the database cannot do what is asked of it.
+    """
+    with in_words(engine), Session(engine, expire_on_commit=False) as session, session.begin():
         yield session
 
 
@@ -160,6 +167,8 @@ def _upgrade(engine: Engine, found: str | None) -> None:
             command.upgrade(config, "head")
         except Exception as error:
             # Whatever a step meets, faults of its own too: leaving this block takes everything back.
+            if isinstance(error, DatabaseError) and not (told := failure(engine, error)).spoiled:
+                raise told from error
             raise ArchiveError(
                 f"The catalogue could not be brought from schema {found or 'none'} to {HEAD}: "
                 f"{getattr(error, 'orig', None) or error}.",

@@ -149,3 +149,35 @@ def test_two_file_systems_on_one_drive_are_one_device(tmp_path: Path, mounted: C
     (points[0] / "DCIM").mkdir()
     card = card_under(points[0] / "DCIM")
     assert card is None if here.drives else card == one
+
+
+def test_a_full_cache_is_named_and_costs_nothing_of_the_archive(
+    tmp_path: Path, mounted: Callable[..., Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Commands ended in tracebacks: "database or disk is full", and not of which folder."""
+    point = mounted("cache", "mount", "-t", "tmpfs", "-o", "size=2m", "tmpfs")
+    monkeypatch.setenv("XDG_CACHE_HOME", str(point))
+    card = tiny_card(tmp_path / "card", 2)
+    with archive_in(tmp_path / "a") as workspace:
+        workspace.ingest.take([card], site=site_of(workspace))
+    filled(point)
+
+    def rebuilt() -> None:
+        with open_archive(tmp_path / "a", anew=True) as workspace:
+            workspace.custody.rebuild(lambda *_: None)
+
+    def rated() -> None:
+        with open_archive(tmp_path / "a") as workspace:
+            night = workspace.nights()[0].night
+            for rating in range(6):
+                workspace.statements.rate([night], rating)
+
+    for work in (rebuilt, rated):
+        with pytest.raises(ArchiveError, match=f"{point}") as caught:
+            work()
+        assert "Masters and journal are safe" in caught.value.hint
+        assert "XDG_CACHE_HOME" in caught.value.hint
+    (point / "everything else").unlink()
+    rebuilt()
+    with open_archive(tmp_path / "a") as workspace:
+        assert sum(line.frames for line in workspace.nights()) == 2

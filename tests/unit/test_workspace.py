@@ -99,7 +99,7 @@ def test_a_catalogue_that_cannot_be_opened_is_given_up_by_a_rebuild(tmp_path: Pa
     database = Path(str(place.workspace.books.catalogue.engine.url.database))
     place.workspace.close()
     database.write_bytes(b"no database at all" * 1000)
-    with pytest.raises(ArchiveError, match="cannot be opened"):
+    with pytest.raises(ArchiveError, match="catalogue is damaged"):
         open_archive(place.root)
     with open_archive(place.root, anew=True) as workspace:
         assert workspace.custody.rebuild(lambda *_: None).frames == 6
