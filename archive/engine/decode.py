@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from archive.engine import colour, message
+from archive.engine import answers, colour, message
 from archive.engine.sharedroom import SharedRoom
 from archive.errors import ArchiveError, DamagedFileError, shown
 
@@ -222,10 +222,7 @@ class DecoderPool:
             worker = worker or _Worker(self._command, self._memory_limit)
             answer = worker.ask(data, self._time_limit, preview)
             if isinstance(answer, str):
-                raise DamagedFileError(
-                    f"{shown(name)} could not be decoded: {answer}.",
-                    hint=f"{_SAFE} Other frames are not affected; check this file with an audit.",
-                )
+                raise _lost(name, answer)
             healthy = worker
         finally:
             if healthy is None and worker is not None:
@@ -233,25 +230,39 @@ class DecoderPool:
             self._idle.put(healthy)
         facts, arrays = answer
         if "bug" in facts:
-            raise RuntimeError(f"decoding {shown(name)} failed:\n{facts['bug']}")
+            told = "\n".join(shown(line) for line in str(facts["bug"]).splitlines())
+            raise RuntimeError(f"decoding {shown(name)} failed:\n{told}")
         if "refused" in facts:
             raise _refusal(name, facts)
-        own = facts.pop("preview", None)
-        decoded = _decoded(facts, arrays, orientation)
+        try:
+            answers.check(facts, arrays)
+        except ValueError as error:
+            raise _lost(name, f"the decoder's answer is none, {error}") from error
+        own = facts.get("preview")
         if own is None:
-            return decoded
+            return _decoded(facts, arrays, orientation)
+        decoded = _decoded(facts, arrays[: facts["arrays"]], orientation)
         # Turned as the frame is: what such a preview says of itself is not always true.
         return replace(decoded, preview=_decoded(own, arrays[facts["arrays"] :], decoded.orientation))
 
 
+def _lost(name: str, what: str) -> DamagedFileError:
+    return DamagedFileError(
+        f"{shown(name)} could not be decoded: {what}.",
+        hint=f"{_SAFE} Other frames are not affected; check this file with an audit.",
+    )
+
+
 def _refusal(name: str, facts: Mapping[str, Any]) -> ArchiveError:
-    if facts["damaged"]:
+    # Thousands are parted by a space that is not printable for all.
+    why = "\u202f".join(shown(part) for part in str(facts["refused"]).split("\u202f"))
+    if facts.get("damaged"):
         return DamagedFileError(
-            f"{shown(name)} is damaged: {facts['refused']}.",
+            f"{shown(name)} is damaged: {why}.",
             hint=f"{_SAFE} Audit its roll; if another copy is whole, repair this one from it.",
         )
     return ArchiveError(
-        f"{shown(name)} cannot be developed: {facts['refused']}.",
+        f"{shown(name)} cannot be developed: {why}.",
         hint=f"{_SAFE} It stays in the archive like any other file; develop its JPEG twin if there is one.",
     )
 
@@ -272,7 +283,7 @@ def _decoded(facts: Mapping[str, Any], arrays: list[Any], orientation: int | Non
         pattern, black = facts["pattern"], facts["black"]
         return Decoded(
             pixels=arrays[0],
-            pattern=(pattern[0], pattern[1], pattern[2], pattern[3]),
+            pattern=(int(pattern[0]), int(pattern[1]), int(pattern[2]), int(pattern[3])),
             black=(black[0], black[1], black[2], black[3]),
             white=float(facts["white"]),
             camera=meaning,
@@ -283,17 +294,7 @@ def _decoded(facts: Mapping[str, Any], arrays: list[Any], orientation: int | Non
             sensor=facts["sensor"],
         )
     if facts["layout"] == "linear":
-        black, span = facts["black"], facts["white"] - facts["black"]
-        light = (arrays[0].astype(np.float32) - np.float32(black)) * np.float32(1 / span)
+        light = answers.linear_light(arrays[0], facts["black"], facts["white"])
         # LibRaw has already stretched samples that are not square.
         return Decoded(pixels=light, camera=meaning, orientation=turned, sensor=facts["sensor"])
-    return Decoded(pixels=_light(*arrays), orientation=turned, sensor=facts["sensor"])
-
-
-def _light(
-    stored: npt.NDArray[Any], curves: npt.NDArray[np.float32], matrix: Floats
-) -> npt.NDArray[np.float32]:
-    light = np.stack([curves[channel][stored[:, :, channel]] for channel in range(3)], axis=-1)
-    if np.array_equal(matrix, np.eye(3)):
-        return light
-    return np.ascontiguousarray(light @ matrix.T.astype(np.float32))
+    return Decoded(pixels=answers.picture_light(*arrays), orientation=turned, sensor=facts["sensor"])

@@ -22,6 +22,8 @@ _COMPLAINTS = (b"data corrupted at", b"Unexpected end of file")
 
 # No light needs one channel raised so many times over another.
 _MOST_APART = 1000.0
+# No sensor's samples are ten times as high as wide.
+_FLATTEST = 0.1
 
 Array = npt.NDArray[Any]
 Floats = npt.NDArray[np.float64]
@@ -37,7 +39,8 @@ def read(data: bytes, *, measured: bool) -> tuple[dict[str, Any], list[Array]]:
 
     Raises
     ------
-    UndecodableError : LibRaw refuses the file, complains about its data, or answers differently again.
+    UndecodableError : LibRaw refuses the file, complains about its data, or answers differently again; its
+        white level is not above its black one.
     """
     facts, arrays = _once(data)
     if not measured:
@@ -149,6 +152,7 @@ def _mosaic(raw: Any) -> tuple[dict[str, Any], Array]:
 
 def _levels(raw: Any, channels: list[int]) -> dict[str, Any]:
     blacks = raw.black_level_per_channel
+    _check_span(raw.white_level - max(blacks))
     return {
         "pattern": [1 if channel == 3 else channel for channel in channels],
         "black": [float(blacks[channel]) for channel in channels],
@@ -178,7 +182,8 @@ def _stacked(raw: Any) -> tuple[dict[str, Any], Array]:
     counts = raw.raw_image_visible[:, :, :3].astype(np.float32)
     black = np.array(raw.black_level_per_channel[:3], np.float32)
     raised = float(black.max())
-    light = (counts - black + raised) / np.maximum(raw.white_level - black + raised, 1)
+    _check_span(raw.white_level - raised)
+    light = (counts - black + raised) / (raw.white_level - black + raised)
     pixels = np.round(np.clip(light, 0, 1) * 65535).astype(np.uint16)
     return {
         **_linear_levels(raised, raw.white_level - raised),
@@ -186,12 +191,17 @@ def _stacked(raw: Any) -> tuple[dict[str, Any], Array]:
     }, pixels
 
 
+def _check_span(span: float) -> None:
+    if not span >= 1:
+        raise UndecodableError("it says that white is no brighter than black", damaged=True)
+
+
 def _linear_levels(raised: float, span: float) -> dict[str, Any]:
     """Levels of 16-bit light in which black lies so many counts above nothing, and white a span above that.
 
     Below black is the lower half of the noise in the dark: without it, dark parts would be too bright.
     """
-    return {"layout": "linear", "black": 65535 * raised / max(raised + span, 1.0), "white": 65535.0}
+    return {"layout": "linear", "black": 65535 * raised / (raised + span), "white": 65535.0}
 
 
 def _linear(raw: Any) -> tuple[dict[str, Any], Array]:
@@ -202,6 +212,7 @@ def _linear(raw: Any) -> tuple[dict[str, Any], Array]:
     if single or unusual:
         shared["camera"] = None
     span = raw.white_level - max(raw.black_level_per_channel)
+    _check_span(span)
     raised = 0 if unusual else _raise(raw)
     space = rawpy.ColorSpace.sRGB if unusual else rawpy.ColorSpace.raw
     pixels = raw.postprocess(
@@ -227,9 +238,10 @@ def _raise(raw: Any) -> int:
 
 def _shared(raw: Any, sizes: Any, shape: tuple[int, ...]) -> dict[str, Any]:
     height, width = shape[:2]
+    aspect = float(sizes.pixel_aspect)
     return {
         "orientation": _ORIENTATION.get(int(sizes.flip), 1),
-        "aspect": float(sizes.pixel_aspect) or 1.0,
+        "aspect": aspect if _FLATTEST < aspect < 1 / _FLATTEST else 1.0,
         "camera": _camera(raw),
         "sensor": {
             "source": "LibRaw " + ".".join(str(part) for part in rawpy.libraw_version),

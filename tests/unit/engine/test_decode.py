@@ -45,6 +45,11 @@ def work(data):
     if data.startswith(b"beyond"):
         worker.message.send = lambda sink, facts, arrays, room=None: beyond(sink, facts, arrays)
         data = data[6:]
+    if data.startswith(b"lie"):
+        facts, arrays = worker.decode(data[3:])
+        return {**facts, "black": [512, 512, 512, 15000]}, arrays
+    if data.startswith(b"refuse"):
+        worker.message.send = lambda sink, *_: beyond(sink, {"refused": "\\x1b[2J", "damaged": True}, [])
     if data.startswith(b"bug"):
         raise ZeroDivisionError("ours")
     if data.startswith(b"settings"):
@@ -95,6 +100,17 @@ def test_a_worker_whose_picture_lies_beyond_the_shared_memory_costs_one_frame(fa
         with pytest.raises(DamagedFileError, match="crashed on it"):
             pool.decode(b"beyond" + whole(), "a.dng")
         assert pool.decode(whole(), "b.dng").is_mosaic
+
+
+def test_a_worker_that_answers_with_nonsense_costs_one_frame(faulty: list[str]) -> None:
+    with DecoderPool(1, command=faulty) as pool:
+        with pytest.raises(DamagedFileError, match="answer is none, its white is out of range") as caught:
+            pool.decode(b"lie" + whole(), "a.dng")
+        assert "master itself is untouched" in caught.value.hint
+        assert pool.decode(whole(), "b.dng").is_mosaic
+        with pytest.raises(DamagedFileError, match="is damaged") as caught:
+            pool.decode(b"refuse", "c.dng")
+        assert r"is damaged: \x1b[2J." in caught.value.message
 
 
 def test_without_shared_memory_large_frames_go_through_the_pipe(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -72,6 +72,21 @@ def test_a_neutral_without_a_meaning_counts_as_daylight(neutral: tuple[int, int]
     assert camera["as_shot"] == camera["daylight"]
 
 
+@pytest.mark.parametrize("white", [BLACK, BLACK - 100])
+@pytest.mark.parametrize("kind", ["bayer", "linear", "grey", "six"])
+def test_white_no_brighter_than_black_is_damage_and_no_division_by_zero(kind: str, white: int) -> None:
+    mosaic = night_mosaic(600, 600)
+    whole, colours = {
+        "bayer": (tiny_dng(mosaic), 1), "grey": (unusual_dng(mosaic), 1),
+        "six": (unusual_dng(mosaic, SIX_BY_SIX), 1),
+        "linear": (unusual_dng(np.stack([mosaic] * 3, axis=-1)), 3),
+    }[kind]  # fmt: skip
+    data = restated(whole, 50717, struct.pack(f"<{colours}I", *[white] * colours))
+    with pytest.raises(UndecodableError, match="white is no brighter than black") as caught:
+        rawfile.read(data, measured=True)
+    assert caught.value.damaged
+
+
 def test_a_constant_picture_from_an_unmeasured_file_is_damage() -> None:
     flat = tiny_dng(np.full((64, 96), 700, np.uint16))
     assert rawfile.read(flat, measured=True)[1][0].max() == 700
