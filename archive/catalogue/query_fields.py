@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+from archive.catalogue.spellings import spellings
 
 
 class FieldError(ValueError):
@@ -31,12 +33,17 @@ class Within:
 
 @dataclass(frozen=True, kw_only=True)
 class Text:
-    """A text that is, or with ``start`` begins with, what is asked for."""
+    """A text that is, or with ``start`` begins with, what is asked for; ``also`` are as good."""
 
     text: str
     start: bool = False
     outside: bool = False
     told: str = ""
+    also: tuple[str, ...] = ()
+
+    @property
+    def texts(self) -> tuple[str, ...]:
+        return (self.text, *self.also)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,7 +108,7 @@ def _number(units: Mapping[str, float], *, whole: bool = False) -> _Reading:
     return read
 
 
-def _text(mark: str, value: str) -> Compare:
+def _text(mark: str, value: str) -> Text:
     if mark not in (":", "=", "!="):
         raise FieldError(f"a text has no order: {mark} cannot be asked of it", mark=True)
     if not value or value == "*":
@@ -110,6 +117,12 @@ def _text(mark: str, value: str) -> Compare:
     return Text(
         text=value[:-1] if start else value, start=start, outside=mark == "!=", told=f"{mark} {value}"
     )
+
+
+def _file_name(mark: str, value: str) -> Compare:
+    """Reads a text of which people do not mind the capitals."""
+    read = _text(mark, value)
+    return replace(read, also=spellings(read.text)[1:])
 
 
 def _truth(mark: str, value: str) -> Compare:
@@ -167,7 +180,7 @@ def _declared() -> tuple[Field, ...]:
         field("night", _night, "the evening's date, a month or a year", "night:2026-03-18"),
         field("camera", _text, "its short name", "camera:north"),
         field("site", _text, "the site's name", 'site:"River bend"'),
-        field("name", _text, "the camera's file name", "name:NOCT04*"),
+        field("name", _file_name, "the camera's file name, capitals or not", "name:NOCT04*"),
         field("sequence", _number(_PLAIN, whole=True), "its number in the night", "sequence:2"),
         field("rating", _number(_PLAIN, whole=True), "-1 rejected, 0 none, 1 to 5", "rating>=4"),
         field("keyword", _text, "a keyword it has", 'keyword:"river ice"'),

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from archive.catalogue.index import Catalogue
 from archive.catalogue.pairs import frames_now
+from archive.catalogue.spellings import spellings
 from archive.errors import UsageError, shown
 from archive.model.address import Address, parse_address
 from archive.model.capture import Frame
@@ -110,8 +111,8 @@ def _named(catalogue: Catalogue, address: Address) -> list[Frame]:
         frames = catalogue.frames(id_start=f"xxh128:{address.digits}")
         if not frames and len(address.digits) == 32:
             frames = _by_companion(catalogue, f"xxh128:{address.digits}")
-    if not frames and address.name is not None:
-        frames = catalogue.frames(name=address.name.upper())
+    for name in spellings(address.name)[1:] if address.name is not None else ():
+        frames = frames or catalogue.frames(name=name)
     if not frames:
         raise UsageError(
             f"No frame matches {shown(address.text)}.",

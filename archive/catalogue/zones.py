@@ -89,10 +89,11 @@ class Zones:
     def _name(self, compare: Text) -> Zone:
         if compare.outside or (compare.start and not self._plain_order):
             return _maybe(true())
-        if not compare.start:
-            return _maybe(and_(Held.name_low <= compare.text, Held.name_high >= compare.text))
-        begun = func.substr(Held.name_low, 1, len(compare.text))
-        return _maybe(and_(begun <= compare.text, Held.name_high >= compare.text))
+        parts = []
+        for asked in compare.texts:
+            low = func.substr(Held.name_low, 1, len(asked)) if compare.start else Held.name_low
+            parts.append(and_(low <= asked, Held.name_high >= asked))
+        return _maybe(or_(false(), *parts))
 
     def _keyword(self, compare: Text) -> Zone:
         if compare.outside:
@@ -148,5 +149,8 @@ def within(column: Any, compare: Within) -> ColumnElement[bool]:
 def text(column: Any, compare: Text) -> ColumnElement[bool]:
     """Whether a text is, or begins with, what is asked for; its case counts."""
     # Not LIKE: databases differ in whether it tells capitals apart.
-    known: ColumnElement[str] = func.substr(column, 1, len(compare.text)) if compare.start else column
-    return known != literal(compare.text) if compare.outside else known == literal(compare.text)
+    parts = [
+        (func.substr(column, 1, len(asked)) if compare.start else column) == literal(asked)
+        for asked in compare.texts
+    ]
+    return not_(or_(*parts)) if compare.outside else or_(*parts)

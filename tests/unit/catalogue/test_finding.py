@@ -148,7 +148,7 @@ def _compared(value: Any, compare: Within | Text | Truth) -> bool:
         return False
     if isinstance(compare, Text):
         values = value if isinstance(value, set) else {value}
-        same = any(v.startswith(compare.text) if compare.start else v == compare.text for v in values)
+        same = any(v.startswith(compare.texts) if compare.start else v in compare.texts for v in values)
         return same != compare.outside
     above = compare.low is None or value > compare.low or (compare.low_in and value == compare.low)
     below = compare.high is None or value < compare.high or (compare.high_in and value == compare.high)
@@ -227,6 +227,10 @@ def test_no_text_whatever_ends_in_an_error_of_the_database(catalogue: Catalogue,
 
 ANSWERS: list[tuple[str, Callable[[dict[str, Any]], bool]]] = [
     ("", lambda f: True),
+    # A name that was typed without capitals found nothing.
+    ("name:noct0003.dng", lambda f: f["name"] == "NOCT0003.DNG"),
+    ("name:Noct002*", lambda f: f["name"].startswith("NOCT002")),
+    ("name!=noct0003.DNG", lambda f: f["name"] != "NOCT0003.DNG"),
     ("rating>=4", lambda f: f["rating"] >= 4),
     ("not rating>=4", lambda f: f["rating"] < 4),
     ("exposure<1", lambda f: f["exposure"] is not None and f["exposure"] < 1),

@@ -56,8 +56,11 @@ def test_a_month_or_year_stands_for_all_its_nights(mark: str, value: str, meant:
 
 
 def test_a_star_at_the_end_means_that_it_begins_so() -> None:
-    assert FIELDS["name"].compare(":", "NOCT*") == Text(text="NOCT", start=True, told=": NOCT*")
-    assert FIELDS["name"].compare("!=", "a") == Text(text="a", outside=True, told="!= a")
+    assert FIELDS["name"].compare(":", "NOCT*") == Text(
+        text="NOCT", start=True, told=": NOCT*", also=("noct", "Noct")
+    )
+    assert FIELDS["name"].compare("!=", "a") == Text(text="a", outside=True, told="!= a", also=("A",))
+    assert FIELDS["keyword"].compare("!=", "a") == Text(text="a", outside=True, told="!= a")
 
 
 def test_yes_and_no_are_read() -> None:

@@ -80,7 +80,10 @@ def test_nights_cameras_sequences_and_ranges_are_found_in_order(catalogue: Catal
     assert numbers(catalogue, "2026-03-18/north/2#2..3") == ["0002", "0003"]
 
 
-@pytest.mark.parametrize("text", ["NOCT0004.DNG", "NOCT0004", "noct0004.dng", frame_id(4), frame_id(4)[7:15]])
+@pytest.mark.parametrize(
+    "text",
+    ["NOCT0004.DNG", "NOCT0004", "noct0004.dng", "Noct0004", "NOCT0004.dng", frame_id(4), frame_id(4)[7:15]],
+)
 def test_a_frame_is_found_by_file_name_in_any_case_and_by_the_start_of_its_id(
     catalogue: Catalogue, text: str
 ) -> None:
