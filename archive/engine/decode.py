@@ -85,11 +85,20 @@ class Decoded:
         return self.pattern is not None
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Loss:
+    """What became of a process, in words; whether it ended by itself, which need not be its file's fault."""
+
+    what: str
+    ended: bool
+
+
 class _Worker:
     """One decoding process, the pipe to it and the memory shared with it."""
 
     def __init__(self, command: Sequence[str], memory_limit: int) -> None:
         self.room = SharedRoom.made()
+        self._is_steady = True
         shared = [self.room.descriptor] if self.room else []
         self.process = subprocess.Popen(
             [*command, str(memory_limit), *map(str, shared)], pass_fds=shared,
@@ -98,30 +107,42 @@ class _Worker:
             start_new_session=True,
         )  # fmt: skip
 
-    def ask(self, data: bytes, time_limit: float, preview: int) -> tuple[dict[str, Any], list[Any]] | str:
-        """The answer, or in words what became of the process."""
+    @property
+    def is_fit(self) -> bool:
+        """Whether it can be asked: it answered whatever it was asked before, and still runs."""
+        return self._is_steady and self.process.poll() is None
+
+    def ask(self, data: bytes, time_limit: float, preview: int) -> tuple[dict[str, Any], list[Any]] | _Loss:
+        """The answer, or what became of the process."""
         late = threading.Event()
 
         def stop() -> None:
             late.set()
             self.process.kill()
 
+        self._is_steady = False
         timer = threading.Timer(time_limit, stop)
         timer.start()
+        answer, ended = None, True
         try:
             assert self.process.stdin is not None and self.process.stdout is not None
             message.send(self.process.stdin, {"preview": preview}, [data], self.room)
             answer = message.receive(self.process.stdout, self.room)
-        except (OSError, EOFError, ValueError, KeyError):
-            answer = None
+        except (OSError, EOFError):
+            pass
+        except ValueError:
+            ended = False
         finally:
             timer.cancel()
+            # It may be ending the process at this moment.
+            timer.join()
+        self._is_steady = answer is not None and not late.is_set()
         if answer is not None:
             return answer
         self.stop()
         if late.is_set():
-            return f"decoding it took longer than {time_limit:g} s"
-        return f"the decoder crashed on it ({_ending(self.process.returncode)})"
+            return _Loss(what=f"decoding it took longer than {time_limit:g} s", ended=False)
+        return _Loss(what=f"the decoder crashed on it ({_ending(self.process.returncode)})", ended=ended)
 
     def stop(self) -> None:
         self.process.kill()
@@ -202,6 +223,25 @@ class DecoderPool:
             if worker is not None:
                 worker.stop()
 
+    def _asked(self, data: bytes, preview: int) -> tuple[dict[str, Any], list[Any]] | _Loss:
+        """A process's answer; where one that met other files before ends, another is asked once more."""
+        worker = self._idle.get()
+        try:
+            if worker is not None and worker.is_fit:
+                answer = worker.ask(data, self._time_limit, preview)
+                if not isinstance(answer, _Loss) or not answer.ended:
+                    return answer
+            if worker is not None:
+                worker.stop()
+                worker = None
+            worker = _Worker(self._command, self._memory_limit)
+            return worker.ask(data, self._time_limit, preview)
+        finally:
+            if worker is not None and not worker.is_fit:
+                worker.stop()
+                worker = None
+            self._idle.put(worker)
+
     def decode(self, data: bytes, name: str, *, orientation: int | None = None, preview: int = 0) -> Decoded:
         """Decode one master.
 
@@ -216,18 +256,9 @@ class DecoderPool:
         DamagedFileError : the file is cut or broken, or its decoder crashed, hung or ran out of memory.
         ArchiveError : the file is no picture, or of a kind that is not supported.
         """
-        worker = self._idle.get()
-        healthy: _Worker | None = None
-        try:
-            worker = worker or _Worker(self._command, self._memory_limit)
-            answer = worker.ask(data, self._time_limit, preview)
-            if isinstance(answer, str):
-                raise _lost(name, answer)
-            healthy = worker
-        finally:
-            if healthy is None and worker is not None:
-                worker.stop()
-            self._idle.put(healthy)
+        answer = self._asked(data, preview)
+        if isinstance(answer, _Loss):
+            raise _lost(name, answer.what)
         facts, arrays = answer
         if "bug" in facts:
             told = "\n".join(shown(line) for line in str(facts["bug"]).splitlines())

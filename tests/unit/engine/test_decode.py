@@ -1,9 +1,13 @@
 """Decoding in processes that may be lost."""
 
 import io
+import subprocess
 import sys
 import threading
+import time
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pillow_heif
@@ -13,6 +17,7 @@ from support.recipes import recipe
 from support.samples import sample
 from support.tinydng import night_mosaic, tiny_dng
 
+from archive.engine import decode, message
 from archive.engine.decode import DecoderPool
 from archive.engine.framing import upright
 from archive.engine.pipeline import render
@@ -86,6 +91,69 @@ def test_a_lost_worker_costs_one_frame_and_says_what_is_safe(
         assert "master itself is untouched" in caught.value.hint
         assert caught.value.exit_code is Exit.ATTENTION
         assert pool.decode(whole(), "after.dng").pixels.shape == (64, 96)
+
+
+def idle_process(pool: DecoderPool) -> subprocess.Popen[bytes]:
+    (worker,) = pool._idle.queue
+    assert worker is not None
+    return worker.process
+
+
+@pytest.mark.parametrize("is_seen", [True, False])
+def test_a_frame_is_not_blamed_for_a_decoder_that_was_lost_while_idle(
+    is_seen: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with DecoderPool(1) as pool:
+        pool.decode(whole(), "before.dng")
+        process = idle_process(pool)
+        process.kill()
+        process.wait()
+        if not is_seen:
+            monkeypatch.setattr(process, "poll", lambda: None)
+        assert pool.decode(whole(), "innocent.dng").is_mosaic
+        assert idle_process(pool) is not process
+
+
+def test_a_frame_that_crashes_every_decoder_is_tried_twice_and_no_more(
+    faulty: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begun = []
+    begin = decode._Worker
+
+    def counted(command: Sequence[str], limit: int) -> decode._Worker:
+        begun.append(command)
+        return begin(command, limit)
+
+    monkeypatch.setattr(decode, "_Worker", counted)
+    with DecoderPool(1, command=faulty) as pool:
+        pool.decode(whole(), "before.dng")
+        with pytest.raises(DamagedFileError, match="crashed on it"):
+            pool.decode(b"crash", "a.dng")
+        assert len(begun) == 2
+        with pytest.raises(DamagedFileError, match="crashed on it"):
+            pool.decode(b"crash", "a.dng")
+        assert len(begun) == 3
+
+
+def test_a_decoder_ended_by_the_clock_as_its_answer_came_is_not_asked_again(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    receive = message.receive
+
+    def slowly(*asked: Any) -> Any:
+        answer = receive(*asked)
+        time.sleep(6)
+        return answer
+
+    with DecoderPool(1, time_limit=5) as pool:
+        pool.decode(whole(), "before.dng")
+        process = idle_process(pool)
+        with monkeypatch.context() as slow:
+            slow.setattr(message, "receive", slowly)
+            assert pool.decode(whole(), "late.dng").is_mosaic
+        assert list(pool._idle.queue) == [None]
+        assert process.poll() is not None
+        assert pool.decode(whole(), "innocent.dng").is_mosaic
 
 
 def test_what_a_library_prints_does_not_reach_the_pipe(faulty: list[str]) -> None:
