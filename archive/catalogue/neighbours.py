@@ -14,7 +14,7 @@ from archive.catalogue.index import Catalogue
 from archive.catalogue.rows import FrameRow
 from archive.model.capture import Frame
 from archive.nights.capture_time import TimeSource
-from archive.nights.sequences import LONGEST_GAP_S
+from archive.nights.shots import LONGEST_GAP_S
 
 _GAP = timedelta(seconds=LONGEST_GAP_S)
 _PAGE = 500

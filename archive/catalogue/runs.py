@@ -26,7 +26,8 @@ from archive.catalogue.standing_for import all_pairs
 from archive.catalogue.telling import Moments
 from archive.model.entry import SEQUENCE_NUMBER
 from archive.nights.capture_time import TimeSource
-from archive.nights.sequences import LONGEST_GAP_S, Shot, find_sequences
+from archive.nights.sequences import find_sequences
+from archive.nights.shots import LONGEST_GAP_S, Shot
 
 _GAP = timedelta(seconds=LONGEST_GAP_S)
 _PAGE = 2_000

@@ -1,9 +1,9 @@
 """Invented nights whose sequences are known: what cameras wrote, and which frames belong together.
 
 Each night draws from what nights are made of: steady sequences, two regimes one after the other, ramps from
-day to night, stalled buffers, missed frames, a new battery, bursts, single pictures and test shots between;
-clocks without fractions of a second, clocks set right in the middle of the night, and file numbers that roll
-over.
+day to night, stalled buffers, missed frames, a new battery, bursts, brackets and groups of frames on an
+interval timer, brackets by hand, single pictures and test shots between; clocks without fractions of a
+second, clocks set right in the middle of the night, and file numbers that roll over.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 
 from archive.model.place import ClockCorrection
-from archive.nights.sequences import Shot
+from archive.nights.shots import Shot
 
 _EXPOSURES = (1.0, 2.0, 4.0, 5.0, 8.0, 10.0, 15.0, 20.0, 25.0)
 _ISOS = (800, 1600, 3200, 6400)
@@ -111,7 +111,8 @@ def _camera(chance: random.Random) -> CameraNight:
     for _ in range(chance.randrange(2, 5)):
         if chance.random() < 0.5:
             _tests(tripod)
-        chance.choice((_steady, _steady, _two_regimes, _battery, _bursts, _singles))(tripod)
+        kinds = (_steady, _steady, _two_regimes, _battery, _bursts, _rounds, _by_hand, _singles)
+        chance.choice(kinds)(tripod)
         tripod.pause()
     return tripod.told(clock_set=chance.random() < 0.15 and len(tripod.runs) > 1)
 
@@ -175,6 +176,57 @@ def _bursts(tripod: _Tripod) -> None:
             tripod.now += step
         tripod.runs.append(tuple(frames))
         tripod.pause(20, 90)
+
+
+_ROUNDS = (
+    (2.0, 8.0, 0.5), (1.0, 4.0, 15.0), (4.0, 15.0, 1.0), (8.0, 15.0, 4.0), (1 / 60, 1 / 15, 1 / 250),
+    (1 / 30, 1 / 125, 1 / 8, 1 / 500, 1 / 2), (4.0, 1.0), (10.0, 10.0, 10.0), (8.0, 8.0), (2.0,) * 4,
+)  # fmt: skip
+
+
+def _round(tripod: _Tripod, exposures: tuple[float, ...], pause: float) -> list[str]:
+    """One bracket, or one group of like frames, at one press of the button."""
+    frames = []
+    for exposure in exposures:
+        frames.append(tripod.shoot(exposure_s=exposure))
+        tripod.now += exposure + pause
+    return frames
+
+
+def _rounds(tripod: _Tripod) -> None:
+    """Brackets or groups of frames on an interval timer; a round may be late, or missed."""
+    chance = tripod.chance
+    exposures = chance.choice(_ROUNDS)
+    tripod.held = {"exposure_s": exposures[0], "iso": 800.0, "f_number": 2.8, "focal_mm": 20.0}
+    pause = chance.choice((0.2, 0.5, 1.0))
+    taking = sum(exposures) + pause * len(exposures)
+    # At least a third longer than the round itself: less is a steady cadence of unlike frames.
+    every = math.ceil(1.35 * taking + chance.uniform(3, 25))
+    if chance.random() < 0.4:
+        # The bracket is tried by hand first.
+        tried = _round(tripod, exposures, pause)
+        if len(tried) > 4:
+            # So many frames one right after the other are a burst of their own.
+            tripod.runs.append(tuple(tried))
+        tripod.now += chance.uniform(1.6, 4) * every
+    frames = []
+    count = chance.randrange(8, 70)
+    for index in range(count):
+        begin = tripod.now
+        frames += _round(tripod, exposures, pause)
+        middle = 6 <= index < count - 6
+        late = 0.0 if tripod.coarse else chance.uniform(-0.12, 0.12)
+        tripod.now = begin + every * (2 if middle and chance.random() < 0.03 else 1) + late
+    tripod.runs.append(tuple(frames))
+
+
+def _by_hand(tripod: _Tripod) -> None:
+    """Brackets set off one by one, each when the person is ready: no sequence."""
+    exposures = tripod.chance.choice([each for each in _ROUNDS if len(each) < 4 and len(set(each)) > 1])
+    tripod.held = {"exposure_s": exposures[0], "iso": 800.0, "f_number": 2.8, "focal_mm": 20.0}
+    for _ in range(tripod.chance.randrange(2, 9)):
+        _round(tripod, exposures, 0.5)
+        tripod.pause(15, 150)
 
 
 def _singles(tripod: _Tripod) -> None:

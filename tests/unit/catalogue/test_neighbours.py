@@ -7,7 +7,7 @@ from support.builders import CAMERA, camera, entry, frame_id, ingest, memory_cat
 from archive.catalogue.index import Catalogue
 from archive.catalogue.neighbours import frames_in, leading_to
 from archive.model.entry import Change
-from archive.nights.sequences import LONGEST_GAP_S
+from archive.nights.shots import LONGEST_GAP_S
 
 
 def filled() -> Catalogue:

@@ -27,7 +27,7 @@ from support.builders import (
 from archive.catalogue.index import Catalogue
 from archive.catalogue.runs import Unnumbered
 from archive.model.entry import Change, Entry
-from archive.nights.sequences import LONGEST_GAP_S
+from archive.nights.shots import LONGEST_GAP_S
 
 HOUR = 3600.0
 

@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from support.generated_nights import generated_night
 
-from archive.nights.sequences import MIN_FRAMES, Shot, find_sequences
+from archive.nights.sequences import MIN_FRAMES, find_sequences
+from archive.nights.shots import Shot
 
 EVENING = datetime(2026, 3, 18, 20, 0, 0, tzinfo=UTC)
 
