@@ -16,7 +16,7 @@ from archive.engine import operator
 from archive.engine.comparison import comparison_sheet, difference
 from archive.engine.darkframe import MasterDark
 from archive.engine.decode import DecoderPool
-from archive.engine.output import encode_jpeg, encode_png
+from archive.engine.output import encoder_for
 from archive.engine.pipeline import render
 from archive.errors import ArchiveError, UsageError, shown
 from archive.journal.current import heads
@@ -62,16 +62,17 @@ def compare(
     """
     if not 100 <= size <= 4000:
         raise UsageError(f"size: {size} px is outside 100 to 4000 px.", hint="Nothing was made.")
-    if to is not None and to.suffix.lower() not in (".jpg", ".jpeg", ".png"):
-        raise UsageError(f"{shown(to.name)} is no picture file.", hint="Name it .jpg or .png.")
+    encode = encoder_for(to.name) if to is not None else None
     if to is not None and to.exists():
         raise UsageError(f"{shown(str(to))} is there already.", hint="Nothing was made. Choose another name.")
     frame = bench.one(name)
     states = [_state(bench, frame, text) for text in (first, second)]
     pictures = _developed(bench, frame, [state.recipe for state in states], size, dark, threads)
     found = difference(pictures[0], pictures[1])
-    if to is not None:
-        _write(to, comparison_sheet(pictures[0], pictures[1], found, (states[0].title, states[1].title)))
+    if to is not None and encode is not None:
+        sheet = comparison_sheet(pictures[0], pictures[1], found, (states[0].title, states[1].title))
+        with to.open("xb") as stream:
+            stream.write(encode(sheet))
     height, width = pictures[0].shape[:2]
     return Comparison(
         frame=frame.name,
@@ -100,15 +101,6 @@ def _developed(
             render(decoded, recipe, pixels, threads=threads, dark=master)
             for recipe, master in zip(recipes, masters, strict=True)
         ]
-
-
-def _write(to: Path, sheet: Any) -> None:
-    if to.suffix.lower() == ".png":
-        data = encode_png(sheet, xmp=None)
-    else:
-        data = encode_jpeg(sheet, quality=92, subsampling="4:4:4", xmp=None)
-    with to.open("xb") as stream:
-        stream.write(data)
 
 
 def _state(bench: Bench, frame: Frame, text: str) -> _State:

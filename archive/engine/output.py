@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -10,7 +12,7 @@ import numpy.typing as npt
 import tifffile
 from PIL import Image, ImageCms, PngImagePlugin
 
-from archive.errors import ArchiveError
+from archive.errors import ArchiveError, UsageError, shown
 
 _SUBSAMPLING = {"4:4:4": 0, "4:2:2": 1, "4:2:0": 2}
 _XMP_TAG, _ICC_TAG, _BYTE, _UNDEFINED = 700, 34675, 1, 7
@@ -81,6 +83,20 @@ def encode_png(pixels: npt.NDArray[np.uint8], *, xmp: bytes | None = None, icc: 
         text.add_itxt(_XMP_KEYWORD, xmp.decode("utf-8"))
         options["pnginfo"] = text
     return _saved(pixels, "PNG", options)
+
+
+def encoder_for(name: str) -> Callable[[npt.NDArray[np.uint8]], bytes]:
+    """What makes a file of this name of a picture for the eye: a JPEG of quality 92, or a PNG.
+
+    Raises
+    ------
+    UsageError : the name ends otherwise.
+    """
+    if name.lower().endswith(".png"):
+        return encode_png
+    if name.lower().endswith((".jpg", ".jpeg")):
+        return partial(encode_jpeg, quality=92)
+    raise UsageError(f"{shown(name)} is no picture file.", hint="Nothing was made. Name it .jpg or .png.")
 
 
 def encode_tiff(

@@ -17,7 +17,7 @@ from archive.engine.histogram import picture_levels, raw_levels
 from archive.engine.keptplanes import KeptPlanes
 from archive.engine.neutral import picked_neutral
 from archive.engine.operator import declaration
-from archive.engine.output import encode_jpeg
+from archive.engine.output import encoder_for
 from archive.engine.pipeline import render
 from archive.engine.preview import side_by_side
 from archive.engine.toneresponse import tone_response
@@ -58,17 +58,26 @@ class Viewing:
         before: bool = True,
         after: bool = True,
         only: Sequence[str] = (),
+        file: str = "preview.jpg",
     ) -> bytes:
-        """A JPEG of a frame before and after its recipe, side by side, or of one of the two.
+        """A picture of a frame before and after its recipe, side by side, or of one of the two.
 
         Parameters
         ----------
         size : longer side in pixels. only : operators; all others of the recipe are left out.
+        file : what the picture will be called; its ending says whether it is a JPEG or a PNG.
 
         Raises
         ------
-        UsageError : for a size outside 200 to 8000 pixels, or an operator that the recipe does not use.
+        UsageError : for a size outside 200 to 8000 pixels, an operator that the recipe does not use or that
+            has no part in what is shown, or a file that is no picture's.
         """
+        encode = encoder_for(file)
+        if only and not after:
+            raise UsageError(
+                "The frame without its recipe has no operators that could be left out.",
+                hint="Nothing was made. Leave out --only, or --before.",
+            )
         low, high = _SIZES
         if not low <= size <= high:
             raise UsageError(f"size: {size} px is outside {low} to {high} px.", hint="Nothing was made.")
@@ -84,7 +93,7 @@ class Viewing:
             for each in wanted
         ]
         picture = side_by_side(*made) if both else made[0]
-        return encode_jpeg(picture, quality=90, subsampling="4:4:4", xmp=None)
+        return encode(picture)
 
     def levels(self, name: str) -> tuple[Levels, Levels]:
         """The histograms of a frame: of its raw counts, and of the picture that its recipe makes.

@@ -17,7 +17,7 @@ from archive.views.tonechart import levels_lines, tone_chart, tone_lines
 
 def preview(
     name: FrameArgument,
-    to: Annotated[Path, typer.Option("--to", metavar="FILE.jpg", help="Where to write the picture.")] = Path(
+    to: Annotated[Path, typer.Option("--to", metavar="FILE", help="Where to write the picture (JPEG, PNG).")] = Path(
         "preview.jpg"
     ),
     size: Annotated[int, typer.Option("--size", metavar="PIXELS", help="Longer side in pixels.")] = 1600,
@@ -39,9 +39,12 @@ def preview(
     """
     if before and alone:
         raise UsageError("--before and --alone exclude each other.", hint="Without either, both are shown.")
+    _no_folder(to)
     with opened(archive) as workspace:
         viewing = workspace.exports.viewing
-        data = viewing.preview(name, size=size, before=not alone, after=not before, only=only or ())
+        data = viewing.preview(
+            name, size=size, before=not alone, after=not before, only=only or (), file=to.name
+        )
         levels = viewing.levels(name) if histogram else ()
         contested = not before and workspace.recipes.standing(workspace.frame(name)).contested
     write(to, data)
@@ -114,14 +117,18 @@ def write(to: Path, data: bytes) -> None:
     ------
     UsageError : it is a folder. ArchiveError : it cannot be written.
     """
-    if to.is_dir():
-        raise UsageError(f"{shown(str(to))} is a folder.", hint="Name a file to write, such as look.jpg.")
+    _no_folder(to)
     try:
         to.write_bytes(data)
     except OSError as error:
         raise ArchiveError(
             f"{shown(str(to))} cannot be written: {error.strerror}.", hint="Name another place with --to."
         ) from error
+
+
+def _no_folder(to: Path) -> None:
+    if to.is_dir():
+        raise UsageError(f"{shown(str(to))} is a folder.", hint="Name a file to write, such as look.jpg.")
 
 
 def add_to(app: typer.Typer) -> None:

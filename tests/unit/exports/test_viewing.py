@@ -69,6 +69,21 @@ def test_an_operator_that_the_recipe_does_not_use_is_refused_with_those_it_uses(
         place.workspace.exports.viewing.preview(FRAME, only=["exposur"])
 
 
+def test_a_preview_that_is_called_png_is_a_png_and_other_endings_are_refused(place: Studio) -> None:
+    look = place.workspace.exports.viewing.preview
+    for file, kind in (("a.png", "PNG"), ("a.PNG", "PNG"), ("a.JPeG", "JPEG"), ("a.b.jpg", "JPEG")):
+        with Image.open(io.BytesIO(look(FRAME, size=200, file=file))) as picture:
+            assert picture.format == kind
+    for file in ("a.tif", "png", "a", "a.jpg.gz"):
+        with pytest.raises(UsageError, match="is no picture file"):
+            look(FRAME, size=200, file=file)
+
+
+def test_only_an_operator_of_the_frame_without_its_recipe_is_refused(place: Studio) -> None:
+    with pytest.raises(UsageError, match="has no operators that could be left out"):
+        place.workspace.exports.viewing.preview(FRAME, size=200, after=False, only=["exposure"])
+
+
 def test_a_restricted_recipe_keeps_its_finish_steps_by_name() -> None:
     values = {"amount": 0.1, "pivot": -3.0}
     contrast = OperatorValues(name="contrast", version=1, values=values)
