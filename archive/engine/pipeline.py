@@ -162,11 +162,7 @@ def _developed(
     """Planes, and the steps that are still to be done to them."""
     foundation.require(effective.foundation)
     steps = _Steps(effective)
-    height, width = decoded.pixels.shape[:2]
-    view = framing.view_of(
-        width, height, aspect=decoded.aspect, orientation=decoded.orientation,
-        straighten=steps.of(Straighten), crop=steps.of(Crop), pixels=pixels, lens=steps.lens,
-    )  # fmt: skip
+    view = _view(decoded, steps, pixels)
     # Scene data is itself, whatever it holds; a master dark is what the recipe names.
     key = ref(decoded), pixels.fit, pixels.even, steps.early, steps.rebuilding(decoded)
     planes, pending = _calm_light(decoded, steps, view, rows, dark, kept, key)
@@ -184,6 +180,30 @@ def _developed(
     for step in steps.finish:
         pending = toned(planes, _finishing(step), view.frame_diagonal, rows, pending)
     return planes, pending
+
+
+def sharpened_radius(
+    decoded: Decoded, effective: EffectiveRecipe, pixels: PixelSpec
+) -> tuple[float, float] | None:
+    """The smallest radius of a recipe's sharpening in pixels of a picture, and of the frame at full size.
+
+    None where nothing is sharpened. Detail of less than a pixel is hardly in a picture.
+    """
+    steps = _Steps(effective)
+    found = [step for step in (steps.of(Sharpness), *steps.finish) if isinstance(step, Sharpness)]
+    if not found:
+        return None
+    view = _view(decoded, steps, pixels)
+    here = min(step.radius for step in found) / 1000 * view.frame_diagonal
+    return here, here / view.scale
+
+
+def _view(decoded: Decoded, steps: _Steps, pixels: PixelSpec) -> View:
+    height, width = decoded.pixels.shape[:2]
+    return framing.view_of(
+        width, height, aspect=decoded.aspect, orientation=decoded.orientation,
+        straighten=steps.of(Straighten), crop=steps.of(Crop), pixels=pixels, lens=steps.lens,
+    )  # fmt: skip
 
 
 def _finishing(step: Operator) -> Tone:

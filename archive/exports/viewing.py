@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import threading
 from collections import OrderedDict
 from collections.abc import Sequence
@@ -18,14 +19,14 @@ from archive.engine.keptplanes import KeptPlanes
 from archive.engine.neutral import picked_neutral
 from archive.engine.operator import declaration
 from archive.engine.output import encoder_for
-from archive.engine.pipeline import render
+from archive.engine.pipeline import render, sharpened_radius
 from archive.engine.preview import side_by_side
 from archive.engine.toneresponse import tone_response
 from archive.errors import UsageError
 from archive.exports.darks import Darks
 from archive.journal.recipes import effective
 from archive.model.capture import Frame
-from archive.model.levels import Levels, ToneResponse
+from archive.model.levels import Levels, ToneResponse, TooFine
 from archive.model.product import PixelSpec
 from archive.model.recipe import EffectiveRecipe, Foundation
 
@@ -84,7 +85,7 @@ class Viewing:
         frame = find_one(self._books.catalogue, name)
         recipe = restricted(self._recipe(frame), only)
         both = before and after
-        pixels = PixelSpec(fit=(size // 2, size) if both else (size, size))
+        pixels = _box(size, beside=both)
         decoded, dark = self._decoded(frame, recipe)
         plain = replace(recipe, base=(), finish=())
         wanted = [plain] * before + [recipe] * after
@@ -94,6 +95,26 @@ class Viewing:
         ]
         picture = side_by_side(*made) if both else made[0]
         return encode(picture)
+
+    def too_fine(
+        self, name: str, *, size: int = 1600, beside: bool = True, only: Sequence[str] = ()
+    ) -> TooFine | None:
+        """What of a recipe is too fine for a preview of this size, or one beside another; None if nothing.
+
+        Raises
+        ------
+        UsageError : as ``preview``.
+        """
+        frame = find_one(self._books.catalogue, name)
+        recipe = restricted(self._recipe(frame), only)
+        with DecoderPool(1) as decoder:
+            decoded = self._scene(frame, decoder)
+        found = sharpened_radius(decoded, recipe, _box(size, beside=beside))
+        if found is None or found[0] >= 1:
+            return None
+        here, at_most = found
+        needed = math.ceil(size / here / 100) * 100
+        return TooFine(pixels=here, size=needed if at_most >= 1 and needed <= _SIZES[1] else None)
 
     def levels(self, name: str) -> tuple[Levels, Levels]:
         """The histograms of a frame: of its raw counts, and of the picture that its recipe makes.
@@ -144,6 +165,10 @@ class Viewing:
     def _recipe(self, frame: Frame, *, in_sequence: bool = False) -> EffectiveRecipe:
         standing = standings(self._books.catalogue, [frame.id])[frame.id]
         return effective(standing, in_sequence=in_sequence, foundation=self._foundation)
+
+
+def _box(size: int, *, beside: bool) -> PixelSpec:
+    return PixelSpec(fit=(size // 2, size) if beside else (size, size))
 
 
 def restricted(recipe: EffectiveRecipe, only: Sequence[str]) -> EffectiveRecipe:

@@ -36,6 +36,17 @@ class Levels:
 
 
 @dataclass(frozen=True, kw_only=True)
+class TooFine:
+    """Detail that sharpening works on and a picture hardly shows: its radius in that picture's ``pixels``.
+
+    ``size`` is the longer side of a preview that shows it; None where no preview does.
+    """
+
+    pixels: float
+    size: int | None
+
+
+@dataclass(frozen=True, kw_only=True)
 class TonePoint:
     """Grey light of ``stops`` below clipping on the sensor, and the share of white it is shown with.
 

@@ -17,9 +17,9 @@ from archive.views.tonechart import levels_lines, tone_chart, tone_lines
 
 def preview(
     name: FrameArgument,
-    to: Annotated[Path, typer.Option("--to", metavar="FILE", help="Where to write the picture (JPEG, PNG).")] = Path(
-        "preview.jpg"
-    ),
+    to: Annotated[
+        Path, typer.Option("--to", metavar="FILE", help="Where to write the picture (JPEG, PNG).")
+    ] = Path("preview.jpg"),
     size: Annotated[int, typer.Option("--size", metavar="PIXELS", help="Longer side in pixels.")] = 1600,
     only: Annotated[
         list[str] | None,
@@ -46,14 +46,18 @@ def preview(
             name, size=size, before=not alone, after=not before, only=only or (), file=to.name
         )
         levels = viewing.levels(name) if histogram else ()
+        fine = None if before else viewing.too_fine(name, size=size, beside=not alone, only=only or ())
         contested = not before and workspace.recipes.standing(workspace.frame(name)).contested
     write(to, data)
     if as_json:
-        told = {"path": to, "bytes": len(data), "contested": contested}
+        told = {"path": to, "bytes": len(data), "contested": contested, "too_fine": fine}
         print_json(told | ({"levels": levels} if histogram else {}))
         return
     report = Report()
     report.say(f"Written: {to}")
+    if fine:
+        report.say(f"Hardly visible at this size: sharpness, on detail of {fine.pixels:.2g} pixels here. "
+                   f"{_way_to_see(fine.size)}", "yellow")  # fmt: skip
     if contested:
         report.say("Contested: two versions claim to be current, the newest is shown. "
                    "`noctuary recipe settle FRAME --show` lists both.", "yellow")  # fmt: skip
@@ -124,6 +128,12 @@ def write(to: Path, data: bytes) -> None:
         raise ArchiveError(
             f"{shown(str(to))} cannot be written: {error.strerror}.", hint="Name another place with --to."
         ) from error
+
+
+def _way_to_see(size: int | None) -> str:
+    if size is None:
+        return "This frame has no pixels fine enough to show it, so that a larger sharpness.radius is needed."
+    return f"Look with --size {size} or more, or at an export of full size."
 
 
 def _no_folder(to: Path) -> None:

@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from PIL import Image
 from support.exports import SEQUENCE, Studio, studio
 
+from archive.engine import operator
+from archive.engine.decode import Decoded
 from archive.engine.foundation import current_foundation
+from archive.engine.pipeline import sharpened_radius
 from archive.errors import UsageError
 from archive.exports.viewing import restricted
+from archive.model.product import PixelSpec
 from archive.model.recipe import EffectiveRecipe, OperatorValues
 
 FRAME = f"{SEQUENCE}#2"
@@ -82,6 +87,28 @@ def test_a_preview_that_is_called_png_is_a_png_and_other_endings_are_refused(pla
 def test_only_an_operator_of_the_frame_without_its_recipe_is_refused(place: Studio) -> None:
     with pytest.raises(UsageError, match="has no operators that could be left out"):
         place.workspace.exports.viewing.preview(FRAME, size=200, after=False, only=["exposure"])
+
+
+def test_sharpening_too_fine_for_a_preview_is_told_with_the_size_that_shows_it(place: Studio) -> None:
+    too_fine, name = place.workspace.exports.viewing.too_fine, f"{SEQUENCE}#4"
+    assert too_fine(name) is None
+    place.workspace.recipes.set(name, ["sharpness.amount=1"])
+    told = too_fine(name, size=200, beside=False)
+    # A frame of 64 × 48 has a diagonal of 80 pixels: 0.3 ‰ of it is less than one at every size.
+    assert told is not None and (told.pixels, told.size) == (pytest.approx(0.024), None)
+    place.workspace.recipes.set(name, ["sharpness.radius=5", "exposure.stops=1"])
+    assert too_fine(name, size=200, only=["exposure"]) is None
+
+
+def test_the_radius_of_sharpening_follows_the_size_of_the_picture() -> None:
+    decoded = Decoded(pixels=np.zeros((2000, 3000, 3), np.float32))
+    sharpened = EffectiveRecipe(
+        foundation=current_foundation(), base=(operator.checked("sharpness", {"amount": 1.0}),)
+    )
+    found = sharpened_radius(decoded, sharpened, PixelSpec(fit=(1500, 1500)))
+    # 0.3 ‰ of the diagonals of 1500 × 1000 and 3000 × 2000.
+    assert found == pytest.approx((0.5408, 1.0817), abs=1e-3)
+    assert sharpened_radius(decoded, replace(sharpened, base=()), PixelSpec(fit=None)) is None
 
 
 def test_a_restricted_recipe_keeps_its_finish_steps_by_name() -> None:

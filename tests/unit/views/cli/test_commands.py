@@ -139,6 +139,10 @@ def test_a_frame_can_be_looked_at_in_parts_and_by_its_levels(typed: Any, tmp_pat
     for part in ("Raw, in stops below clipping", "Picture, in shares of white", "clipped  red"):
         assert part in told
     before = look.read_bytes()
+    assert "Hardly visible" not in told
+    typed("recipe", "set", FRAME, "sharpness.amount=1")
+    assert "Hardly visible at this size: sharpness" in typed("preview", FRAME, "--to", str(look))
+    typed("recipe", "set", FRAME, "--drop", "sharpness")
     typed("preview", FRAME, "--before", "--to", str(look))
     assert look.read_bytes() != before
     with pytest.raises(UsageError, match="exclude each other"):
