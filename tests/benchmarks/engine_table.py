@@ -11,10 +11,10 @@ from __future__ import annotations
 import argparse
 import io
 import itertools
-import resource
 import statistics
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Iterator
 from functools import cache
@@ -53,6 +53,8 @@ LENS = {
     "lateral_colour": {"red": 1.0004, "blue": 0.9996}, "crop": {"left": 0.02, "right": 0.02},
 }  # fmt: skip
 HD, SIZE = (1920, 1280), (6000, 4000)
+# What EVERY sharpens is finer than a pixel of 1600 px.
+SIZES = {"HD": HD, "1600 px, sharpening takes no part": (1600, 1600)}
 THROUGH_LIBRAW = (
     sys.executable, "-P", "-c",
     "from archive.engine import rawfile, worker; worker.main(lambda data: rawfile.read(data, measured=True))",
@@ -164,6 +166,9 @@ ROUTES: dict[str, Callable[[DecoderPool, bytes], object]] = {
     "HD, with lens, dark frame, crop and straightening": lambda pool, data: ours(
         pool, data, recipe(EVERY | LENS), HD
     ),
+    "1600 px, as a preview: every operator, sharpening takes no part": lambda pool, data: ours(
+        pool, data, recipe(EVERY), (1600, 1600)
+    ),
     "full size, every operator": lambda pool, data: ours(pool, data, recipe(EVERY), None),
     "plain: full demosaic, float64, Pillow": lambda _, data: plain(data),
     "sensible: half size, float32, OpenCV": lambda _, data: sensible(data),
@@ -213,14 +218,14 @@ def speed(times: int) -> None:
     every = recipe(EVERY)
     with pool_through("LibRaw") as pool:
         decoded = pool.decode(data, "bench.dng")
-    for name, fit in (("HD", HD), ("1600 px", (1600, 1600))):
+    for name, fit in SIZES.items():
         for threads in (1, 2):
             taken = median(
                 lambda fit=fit, threads=threads: render(decoded, every, PixelSpec(fit=fit), threads=threads),
                 times,
             )
             print(f"{name} from decoded data, {threads} threads: {taken:.0f} ms")
-    for name, fit in (("HD", HD), ("1600 px", (1600, 1600))):
+    for name, fit in SIZES.items():
         for what, parameter in (("exposure", "stops"), ("luminance_noise", "strength")):
             kept, count = KeptPlanes(), itertools.count(1)
 
@@ -241,27 +246,36 @@ def speed(times: int) -> None:
 
 
 def memory() -> None:
-    """Peak memory of every route, each in a process of its own."""
-    for name in ROUTES:
-        told = subprocess.run(
-            [sys.executable, __file__, "--route", name], capture_output=True, text=True, check=True
-        )
-        print(f"peak memory, {name}: {told.stdout.strip()}")
+    """Peak memory of every route, each in a process of its own that is given the raw file."""
+    with tempfile.TemporaryDirectory() as folder:
+        raw = Path(folder) / "bench.dng"
+        # Inventing so large a frame takes more memory than any route does.
+        ask("--make", str(raw))
+        for name in ROUTES:
+            print(f"peak memory, {name}: {ask('--route', name, '--file', str(raw))}")
 
 
-def alone(name: str) -> None:
-    data = raw_file()
-    before = peak(resource.RUSAGE_SELF)
+def ask(*words: str) -> str:
+    told = subprocess.run([sys.executable, __file__, *words], capture_output=True, text=True, check=True)
+    return told.stdout.strip()
+
+
+def alone(name: str, raw: Path) -> None:
+    data = raw.read_bytes()
+    before = peak("self")
     with pool_through("own reader") as pool:
         ROUTES[name](pool, data)
-    print(
-        f"{peak(resource.RUSAGE_SELF):.0f} MB ({before:.0f} MB before it began), "
-        f"its decoder {peak(resource.RUSAGE_CHILDREN):.0f} MB"
-    )
+        children = Path("/proc/self/task").glob("*/children")
+        decoders = [child for each in children for child in each.read_text().split()]
+        told = "".join(f", its decoder {peak(child):.0f} MB" for child in decoders)
+    print(f"{peak('self'):.0f} MB ({before:.0f} MB before it began){told}")
 
 
-def peak(whose: int) -> float:
-    return resource.getrusage(whose).ru_maxrss / 1024
+def peak(process: str) -> float:
+    """Megabytes of memory that a running process has held at most; what its parent held does not count."""
+    status = Path("/proc", process, "status").read_text()
+    (line,) = (line for line in status.splitlines() if line.startswith("VmHWM:"))
+    return int(line.split()[1]) / 1024
 
 
 def truths() -> dict[str, Any]:
@@ -338,9 +352,13 @@ if __name__ == "__main__":
     parser.add_argument("--times", type=int, default=5)
     parser.add_argument("--only", choices=("speed", "memory", "quality"))
     parser.add_argument("--route", choices=ROUTES, help="take one route, and tell its memory")
+    parser.add_argument("--file", type=Path, help="the raw file that the route begins with")
+    parser.add_argument("--make", type=Path, metavar="FILE", help="write such a raw file, and no more")
     options = parser.parse_args()
-    if options.route:
-        alone(options.route)
+    if options.make:
+        options.make.write_bytes(raw_file())
+    elif options.route:
+        alone(options.route, options.file)
     else:
         parts = {"speed": lambda: speed(options.times), "memory": memory, "quality": quality}
         for name, part in parts.items():
