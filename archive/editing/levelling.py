@@ -14,7 +14,7 @@ from archive.model.capture import Frame, Selection
 from archive.model.entry import LEVELLING, SELECTION, Change, Draft
 from archive.model.identity import EntryId
 
-METHOD = 2
+METHOD = 3
 """How what is added was found: the number of the levelling method, for later readers."""
 
 

@@ -1,7 +1,7 @@
 """Per-frame exposure corrections: flicker taken out, jumps of settings bridged, the scene's light left alone.
 
-Flicker is common to the whole picture; aurora, clouds and dawn are not, or come slowly. So it is measured
-where the picture is steadiest, against that region's own slow course.
+Flicker is common to the whole picture and all its colours; aurora, clouds and dawn are not, or come slowly.
+So it is measured where the picture is steadiest, against what is slow there and what is the sky's light.
 """
 
 from __future__ import annotations
@@ -13,9 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from archive.engine.courses import averaged, curved, roughness, running_median, scatter, smoothed
+from archive.engine.skyshare import LIKELY_STEP, shared_course
 from archive.model.survey import Cells
 
 Floats = npt.NDArray[np.float64]
+Indices = npt.NDArray[np.intp]
 
 LEAST_FRAMES = 5
 _SPAN = 121
@@ -24,12 +27,13 @@ _CONSTANT = 2.5
 _RAMP_SIGMA = 12.0
 _DARKEST = 2.0**-11
 _STEADIEST = 0.12
-_SLOW = 15
+_MINUTES = (15, 9, 5)
+_SIDES = 31
 _PASSING = 61
 _SIGNIFICANT = 3.5
 _SIDE, _LONGEST_SIDE = 12, 60
-_STEP_ERROR, _LIKELY_STEP = 0.01, 0.1
-_DEGREES = 4
+_STEP_ERROR = 0.01
+_DEGREES = 12
 _DIGITS = 3
 
 
@@ -58,19 +62,20 @@ def level(
     gains : what each frame's settings brighten, in stops.
     region : left, top, right and bottom of the steady part as shares of the picture; None finds it.
     """
-    light = np.array([cells.green for cells in frames])
+    light = np.array([[cells.red, cells.green, cells.blue] for cells in frames]).transpose(1, 0, 2)
     gain = np.array(gains, np.float64)
-    scene = np.log2(np.maximum(light, 2.0**-16)) - gain[:, None]
+    colours = np.log2(np.maximum(light, 2.0**-16))
+    scene = colours[1] - gain[:, None]
+    lit = _lit(light[1])
     jumps = np.flatnonzero(np.abs(np.diff(gain)) > 1e-3) + 1
     if region is not None:
         chosen = _within(frames[0], region)
     else:
-        chosen = _steadiest(scene, light)
+        chosen = _steadiest(scene, lit)
+        steps, flicker = _camera_course(colours, scene, chosen, lit, jumps)
         # Without most of its flicker the picture shows better where it is steady.
-        chosen = _steadiest(scene - _camera_course(scene, chosen, jumps)[:, None], light)
-    steady = _course(scene, chosen)
-    steps = _residual_steps(steady, jumps)
-    flicker = _flicker(steady - steps)
+        chosen = _steadiest(scene - (steps + flicker)[:, None], lit)
+    steps, flicker = _camera_course(colours, scene, chosen, lit, jumps)
     stops = _bridge(gain) - gain - steps - flicker
     return Levelled(
         stops=tuple(round(float(value), _DIGITS) + 0.0 for value in stops),
@@ -80,19 +85,29 @@ def level(
     )
 
 
-def _course(scene: Floats, chosen: npt.NDArray[np.intp]) -> Floats:
+def _course(scene: Floats, chosen: Indices) -> Floats:
     """How these cells change together; each counts by its change, not by its brightness."""
     course = scene[:, chosen]
     return np.asarray(np.median(course - np.median(course, axis=0), axis=1))
 
 
-def _camera_course(scene: Floats, chosen: npt.NDArray[np.intp], jumps: npt.NDArray[np.intp]) -> Floats:
+def _camera_course(
+    colours: Floats, scene: Floats, chosen: Indices, lit: Indices, jumps: Indices
+) -> tuple[Floats, Floats]:
+    """What the camera added: what settings as written do not explain of their jumps, and flicker."""
     steady = _course(scene, chosen)
+    steady = steady - shared_course(colours, steady, chosen, np.setdiff1d(lit, chosen), jumps)
     steps = _residual_steps(steady, jumps)
-    return np.asarray(steps + _flicker(steady - steps))
+    return steps, _flicker(steady - steps)
 
 
-def _within(cells: Cells, region: tuple[float, float, float, float]) -> npt.NDArray[np.intp]:
+def _lit(green: Floats) -> Indices:
+    """The cells that are bright enough to be measured."""
+    middle = np.median(green, axis=0)
+    return np.flatnonzero(middle >= min(_DARKEST, float(np.median(green))))
+
+
+def _within(cells: Cells, region: tuple[float, float, float, float]) -> Indices:
     """The cells whose middle lies in the region; the nearest one where none does."""
     left, top, right, bottom = region
     x = (np.arange(len(cells.green)) % cells.columns + 0.5) / cells.columns
@@ -103,49 +118,21 @@ def _within(cells: Cells, region: tuple[float, float, float, float]) -> npt.NDAr
     return np.array([np.argmin((x - (left + right) / 2) ** 2 + (y - (top + bottom) / 2) ** 2)])
 
 
-def _steadiest(scene: Floats, light: Floats) -> npt.NDArray[np.intp]:
-    """The cells whose slow course changes least, bright enough to be measured."""
-    lit = np.median(light, axis=0) >= min(_DARKEST, float(np.median(light)))
-    slow = _running_median(scene, 11)
+def _steadiest(scene: Floats, lit: Indices) -> Indices:
+    """The cells whose slow course changes least, of those that can be measured."""
+    slow = running_median(scene, 11)
     # Dawn is everywhere and slow; aurora and clouds take minutes, and pass.
-    bent = slow - np.stack([_averaged(course, _PASSING, onward=True) for course in slow.T], axis=1)
-    restless = np.quantile(np.abs(bent), 0.95, axis=0) + np.std(np.diff(slow, axis=0), axis=0)
-    restless = np.where(lit, restless, np.inf)
+    bent = slow - np.stack([averaged(course, _PASSING, onward=True) for course in slow.T], axis=1)
+    restless = np.full(scene.shape[1], np.inf)
+    restless[lit] = (np.abs(bent).mean(axis=0) + np.std(np.diff(slow, axis=0), axis=0))[lit]
     count = max(6, round(_STEADIEST * scene.shape[1]))
     return np.sort(np.argsort(restless, kind="stable")[:count])
 
 
-def _averaged(values: Floats, span: int, *, onward: bool = False) -> Floats:
-    """A moving mean with tricube weights; ends are mirrored, or go ``onward`` as they point."""
-    reach = max(1, min(span, len(values) - 1) // 2)
-    kernel = (1 - np.abs(np.arange(-reach, reach + 1) / (reach + 1)) ** 3) ** 3
-    padded = np.pad(values, reach, mode="reflect", reflect_type="odd" if onward else "even")
-    return np.asarray(np.convolve(padded, kernel / kernel.sum(), mode="valid"))
-
-
-def _curved(values: Floats, span: int) -> Floats:
-    """A moving parabola over ``span`` frames (Savitzky and Golay 1964): follows a peak to its top."""
-    reach = span // 2
-    time = np.arange(-reach, reach + 1)
-    square = (time * time).astype(float)
-    # Least squares of 1, t², odd powers falling out: weights of the value at the middle.
-    kernel = square.sum() * -square + (square * square).sum()
-    kernel /= len(time) * (square * square).sum() - square.sum() ** 2
-    padded = np.pad(values, reach, mode="reflect")
-    return np.asarray(np.convolve(padded, kernel, mode="valid"))
-
-
-def _running_median(values: Floats, span: int) -> Floats:
-    half = span // 2
-    padded = np.pad(values, ((half, half), (0, 0)), mode="edge")
-    windows = np.lib.stride_tricks.sliding_window_view(padded, span, axis=0)
-    return np.asarray(np.median(windows, axis=-1))
-
-
-def _residual_steps(steady: Floats, jumps: npt.NDArray[np.intp]) -> Floats:
+def _residual_steps(steady: Floats, jumps: Indices) -> Floats:
     """What the settings as they were written do not explain of each jump, added up from the first on."""
     steps = np.zeros_like(steady)
-    spread = _spread(np.delete(np.diff(steady), jumps - 1))
+    spread = scatter(np.delete(np.diff(steady), jumps - 1))
     # As many frames on either side as tell the step to a hundredth of a stop, if they are as many as that.
     side = int(np.clip(2 * (spread / _STEP_ERROR) ** 2, _SIDE, _LONGEST_SIDE))
     edges = [0, *jumps.tolist(), len(steady)]
@@ -162,12 +149,7 @@ def _residual_steps(steady: Floats, jumps: npt.NDArray[np.intp]) -> Floats:
     return steps
 
 
-def _spread(values: Floats) -> float:
-    """Standard deviation of what comes and goes, from the differences of frames and the next."""
-    return float(np.median(np.abs(values))) * 1.4826 / math.sqrt(2) if len(values) else 0.0
-
-
-def _step_among(values: Floats, at: int, others: npt.NDArray[np.intp], spread: float) -> float:
+def _step_among(values: Floats, at: int, others: Indices, spread: float) -> float:
     """The step at one frame of a course that flickers, beside further steps and the scene's own change.
 
     The scene's change is a polynomial of as few terms as Schwarz's criterion (1978) asks for; steps are what
@@ -176,7 +158,7 @@ def _step_among(values: Floats, at: int, others: npt.NDArray[np.intp], spread: f
     count = len(values)
     time = np.linspace(-1, 1, count)
     steps = [(np.arange(count) >= jump).astype(float) for jump in (at, *others.tolist())]
-    prior = np.diag([spread / _LIKELY_STEP] * len(steps))
+    prior = np.diag([spread / LIKELY_STEP] * len(steps))
     best, chosen = math.inf, 0.0
     for degree in range(_DEGREES):
         curve = [time**power for power in range(degree + 1)]
@@ -214,60 +196,34 @@ def _step_between(left: Floats, right: Floats) -> tuple[float, float]:
 
 
 def _flicker(steady: Floats) -> Floats:
-    """What comes and goes from frame to frame; slow changes that stand out of it are the scene's."""
+    """What comes and goes from frame to frame; slower changes that stand out of it are the scene's."""
     flicker = steady - _slow_course(steady)
-    span = min(_SLOW, len(steady) // 2 * 2 - 1)
-    if span < 5:
-        return flicker
-    spread = float(np.median(np.abs(np.diff(flicker)))) * 1.4826 / np.sqrt(2)
-    # A single frame lit by a passing lamp is not slow.
-    calm = _running_median(flicker[:, None], 3)[:, 0]
-    slow = _curved(calm, span)
-    limit = max(_SIGNIFICANT * spread / np.sqrt(0.58 * span), 0.003)
-    # What stands out is let through whole, and by degrees at its edges, so that nothing jumps. 0.58: tricube
-    # weights leave as much noise as so many even ones.
-    standing = np.clip(np.abs(_averaged(calm, span)) / limit - 1, 0, 1)
-    around = np.lib.stride_tricks.sliding_window_view(np.pad(standing, span, mode="edge"), 2 * span + 1)
-    standing = _averaged(around.max(axis=1), span)
-    return np.asarray(flicker - standing * slow)
+    rough = roughness(flicker)
+    spread = np.maximum(np.median(rough), running_median(rough[:, None], _SIDES)[:, 0])
+    # One or two frames lit by a passing lamp are not slow.
+    calm = running_median(flicker[:, None], 5)[:, 0]
+    kept = np.where(np.abs(flicker - calm) > 5 * spread + 0.01, calm, flicker)
+    scene = np.zeros(len(steady))
+    for span in (span for span in _MINUTES if span <= len(steady)):
+        # 0.58: tricube weights leave as much noise as so many even ones.
+        limit = np.maximum(_SIGNIFICANT * spread / np.sqrt(0.58 * span), 0.003)
+        # What stands out is let through whole, and by degrees at its edges, so that nothing jumps.
+        standing = np.clip(np.abs(averaged(calm - scene, span)) / limit - 1, 0, 1)
+        around = np.lib.stride_tricks.sliding_window_view(np.pad(standing, span, mode="edge"), 2 * span + 1)
+        scene += averaged(around.max(axis=1), span) * (curved(kept, span) - scene)
+    return flicker - scene
 
 
 def _slow_course(steady: Floats) -> Floats:
     """The scene's slow course, as stiff as it may be: what flicker alone would bend stays flicker."""
-    course = _smoothed(steady, min(_SPAN, len(steady)))
-    limit = _SIGNIFICANT * _spread(np.diff(steady)) / np.sqrt(0.58 * _SPAN)
+    course = smoothed(steady, min(_SPAN, len(steady)))
+    limit = _SIGNIFICANT * scatter(np.diff(steady)) / np.sqrt(0.58 * _SPAN)
     for span in _STIFFER:
-        stiffer = _smoothed(steady, span)
+        stiffer = smoothed(steady, span)
         if float(np.abs(course - stiffer).max()) > limit:
             break
         course = stiffer
     return course
-
-
-def _smoothed(values: Floats, span: int) -> Floats:
-    """A local straight line with tricube weights over ``span`` frames (Cleveland 1979), twice made robust."""
-    reach = max(2, span // 2)
-    time = np.arange(-reach, reach + 1)
-    kernel = (1 - np.abs(time / (reach + 1)) ** 3) ** 3
-    robust = np.ones(len(values))
-    out = values
-    for _ in range(3):
-        # Weighted sums around every frame at once; beyond the ends nothing weighs anything.
-        total, first, second = (_sums(robust, kernel * time**power) for power in (0, 1, 2))
-        level, tilt = (_sums(robust * values, kernel * time**power) for power in (0, 1))
-        total = np.maximum(total, 1e-9)
-        square = second - first**2 / total
-        slope = np.where(square > 1e-9, (tilt - first * level / total) / np.maximum(square, 1e-9), 0.0)
-        out = (level - slope * first) / total
-        rest = np.abs(values - out)
-        scale = 6 * float(np.median(rest))
-        robust = np.maximum(0.0, 1 - (rest / max(scale, 1e-9)) ** 2) ** 2 if scale > 1e-9 else robust
-    return out
-
-
-def _sums(values: Floats, kernel: Floats) -> Floats:
-    reach = len(kernel) // 2
-    return np.correlate(np.pad(values, reach), kernel, mode="valid")
 
 
 def _bridge(gain: Floats) -> Floats:

@@ -28,6 +28,9 @@ def flickering(
     *,
     flicker: float = 0.0,
     brightening: float = 0.0,
+    minutes: float = 3.0,
+    land: float = 0.0,
+    tint: tuple[float, float] | None = None,
     dawn: float = 0.0,
     gains: Sequence[float] | None = None,
     really: Sequence[float] | None = None,
@@ -35,7 +38,10 @@ def flickering(
 ) -> Flickering:
     """Invented cells at a 10 s cadence: two rows of land below, six of sky with aurora and passing clouds.
 
-    ``brightening`` is how many stops the sky rises for three minutes (full width at half maximum).
+    ``brightening`` is how many stops the sky rises for so many ``minutes`` (full width at half maximum), of
+    which ``land`` takes a share. ``tint`` is how much of the green light that comes red and blue take: aurora
+    is mostly the green line of oxygen, 557.7 nm (McLennan and Shrum 1925). None
+    measures green alone.
     """
     random = np.random.default_rng(seed)
     time = np.arange(count)
@@ -48,14 +54,22 @@ def flickering(
         scene += sky * strength * np.exp(-(((x - place) / 2.5) ** 2) - ((y - 2 - arc) / 1.2) ** 2)
     cloud = ((time / 9) % 16 - 2)[:, None, None]
     scene += 0.5 * (y < 5) * np.exp(-(((x - cloud) / 1.5) ** 2))
-    minutes = np.exp(-4 * np.log(2) * ((time - 0.55 * count) / 18) ** 2)
-    scene += sky * (brightening * minutes)[:, None, None]
+    risen = brightening * np.exp(-4 * np.log(2) * ((time - 0.55 * count) / (6 * minutes)) ** 2)
+    more = np.where(sky, 1.0, land) * risen[:, None, None]
+    scene += more
     scene += (dawn * (time / count) ** 2)[:, None, None]
     told = np.zeros(count) if gains is None else np.array(gains, float)
     camera = random.uniform(-flicker, flicker, count) + (told if really is None else np.array(really, float))
-    light = 2 ** (scene + camera[:, None, None]) * (1 + random.normal(0, 0.003, scene.shape))
+    green = 2 ** (scene + camera[:, None, None]) * (1 + random.normal(0, 0.003, scene.shape))
+    # Light adds up: what comes is added to each colour's own, at so much less of the green's.
+    red, blue = (
+        np.zeros_like(green)
+        if tint is None
+        else green * (1 + part * (2**more - 1)) / 2**more * (1 + random.normal(0, 0.003, scene.shape))
+        for part in (tint or (0.0, 0.0))
+    )
     cells = [
-        Cells(columns=12, rows=8, red=(0.0,) * 96, green=tuple(frame.ravel()), blue=(0.0,) * 96)
-        for frame in light
+        Cells(columns=12, rows=8, red=tuple(r.ravel()), green=tuple(g.ravel()), blue=tuple(b.ravel()))
+        for r, g, b in zip(red, green, blue, strict=True)
     ]
     return Flickering(cells=cells, gains=told.tolist(), camera=camera, scene=scene)

@@ -146,6 +146,8 @@ def level(
 ) -> None:
     """Level a sequence: take out flicker and jumps of the settings in its movies and sets, never in stills.
 
+    Light that comes and goes in minutes, alike in sky, land and all colours, passes for flicker in part.
+
     Example: noctuary level 2026-03-18/north/1 --region 0,0.8,1,1
     """
     with opened(archive, person=person) as workspace:

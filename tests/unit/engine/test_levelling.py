@@ -28,16 +28,72 @@ def test_flicker_of_a_fifth_of_a_stop_leaves_less_than_a_fiftieth(seed: int, mor
     assert found.flicker == pytest.approx(float(np.std(made.camera)), rel=0.1)
 
 
-@pytest.mark.parametrize("flicker", [0.0, 0.2])
-def test_a_brightening_of_two_stops_in_three_minutes_keeps_its_shape(flicker: float) -> None:
-    made = flickering(brightening=2.0, flicker=flicker)
+def shape_error(made: Flickering) -> float:
+    """How far a brightening of two stops is from its own shape once levelled, as a share of its height."""
     stops = np.array(level(made.cells, made.gains).stops)
     light = np.log2(np.array([cells.green for cells in made.cells])).reshape(-1, 8, 12)
     course = (light + stops[:, None, None])[:, :6].mean(axis=(1, 2))
     truth = made.scene[:, :6].mean(axis=(1, 2))
     around = slice(int(0.55 * 240) - 20, int(0.55 * 240) + 21)
     error = (course - truth)[around]
-    assert np.abs(error - np.median(error)).max() < 0.02 * 2.0
+    return float(np.abs(error - np.median(error)).max()) / 2.0
+
+
+AURORA, GREY = (0.4, 0.2), (1.0, 1.0)
+
+
+@pytest.mark.parametrize("minutes", [2.0, 3.0])
+@pytest.mark.parametrize("tint", [None, GREY, AURORA], ids=["green alone", "grey", "aurora"])
+@pytest.mark.parametrize("land", [0.0, 0.3, 1.0])
+def test_a_brightening_of_two_stops_keeps_its_shape_whatever_the_land_takes_of_it(
+    land: float, tint: tuple[float, float] | None, minutes: float
+) -> None:
+    made = flickering(brightening=2.0, minutes=minutes, land=land, tint=tint)
+    assert shape_error(made) < 0.02
+    assert np.abs(left_over(made, level(made.cells, made.gains))).max() < 0.03
+
+
+@pytest.mark.parametrize("land", [0.0, 0.3, 0.5, 1.0])
+def test_a_brightening_keeps_its_shape_under_flicker_as_its_colour_tells_them_apart(land: float) -> None:
+    """A flicker of a ninth of a stop, random, has by chance the brightening's shape in part.
+
+    Least squares of a shape that is known leave 0.031 stops at its top (standard deviation: the flicker's by
+    the root of the sum of the shape's squares), so that not every seed can be within 2 %.
+    """
+    errors = [
+        shape_error(flickering(brightening=2.0, land=land, tint=AURORA, flicker=0.2, seed=seed))
+        for seed in range(12)
+    ]
+    assert np.median(errors) < 0.015
+    assert sum(error < 0.02 for error in errors) >= 8
+    assert max(errors) < 0.05
+
+
+def test_a_grey_brightening_keeps_its_shape_under_flicker_where_the_land_takes_a_part() -> None:
+    errors = [
+        shape_error(flickering(brightening=2.0, land=0.3, flicker=0.2, seed=seed)) for seed in range(12)
+    ]
+    assert np.median(errors) < 0.015
+    assert max(errors) < 0.05
+
+
+def test_what_brightens_all_by_the_same_stops_is_told_from_flicker_by_its_time_alone() -> None:
+    """The limit that is stated: nothing in the picture tells them apart, and 18 frames leave a twentieth."""
+    errors = [
+        shape_error(flickering(brightening=2.0, land=1.0, tint=GREY, flicker=0.2, seed=seed))
+        for seed in range(12)
+    ]
+    assert np.median(errors) < 0.06
+    assert max(errors) < 0.1
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_brightening_beside_a_jump_of_settings_is_not_taken_for_a_part_of_the_jump(seed: int) -> None:
+    gains = [stops for stops in (0.0, 1 / 3, 2 / 3, 0.0) for _ in range(60)]
+    really = [stops for stops in (0.0, 0.27, 0.72, 0.04) for _ in range(60)]
+    made = flickering(brightening=2.0, land=0.3, gains=gains, really=really, flicker=0.2, seed=seed)
+    rest = np.array(level(made.cells, made.gains).stops) + made.camera
+    assert np.ptp(np.median(rest.reshape(4, 60), axis=1)) < 0.08
 
 
 def test_jumps_of_settings_are_levelled_by_what_the_files_say() -> None:
