@@ -8,16 +8,18 @@ figures serve the planning of pictures, not navigation or safety in the field.
 from __future__ import annotations
 
 import math
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
+from functools import cached_property
 from typing import Any
 
 import ephem
 
 from archive.model.place import Site, night_span
 from archive.model.sky import Darkness, NightSky
+from archive.nights.crossings import crossings, turns
 
-SUNSET, CIVIL, NAUTICAL, ASTRONOMICAL = "-0.8333", "-6", "-12", "-18"
-_MOON_LIMB = "-0:34"
+SUNSET, CIVIL, NAUTICAL, ASTRONOMICAL = -0.8333, -6.0, -12.0, -18.0
+_MOON_LIMB = -34 / 60
 
 
 def sun_altitude(site: Site, moment: datetime) -> float:
@@ -40,17 +42,18 @@ def night_sky(site: Site, night: date) -> NightSky:
     """Sun, twilights and moon of a night at a site; each missing twilight with its reason."""
     begins, ends = night_span(night, site.longitude)
     middle = begins + (ends - begins) / 2
+    sun, moon = _Path(begins, ends, site, ephem.Sun()), _Path(begins, ends, site, ephem.Moon(), limb=True)
     return NightSky(
         night=night,
         begins=begins,
         ends=ends,
-        sun=_darkness(site, begins, ends, SUNSET, "the sun does not set", "the sun does not rise"),
-        civil=_darkness(site, begins, ends, CIVIL, *_words("civil", 6)),
-        nautical=_darkness(site, begins, ends, NAUTICAL, *_words("nautical", 12)),
-        astronomical=_darkness(site, begins, ends, ASTRONOMICAL, *_words("astronomical", 18)),
+        sun=_darkness(sun, SUNSET, "the sun does not set", "the sun does not rise"),
+        civil=_darkness(sun, CIVIL, *_words("civil", 6)),
+        nautical=_darkness(sun, NAUTICAL, *_words("nautical", 12)),
+        astronomical=_darkness(sun, ASTRONOMICAL, *_words("astronomical", 18)),
         sun_lowest=_lowest(site, begins, ends),
-        moonrise=_moon(site, begins, ends, rising=True),
-        moonset=_moon(site, begins, ends, rising=False),
+        moonrise=moon.passes(_MOON_LIMB, rising=True),
+        moonset=moon.passes(_MOON_LIMB, rising=False),
         moon_altitude=moon_altitude(site, middle),
         moon_lit=moon_lit(middle),
     )
@@ -63,13 +66,12 @@ def _words(name: str, degrees: int) -> tuple[str, str]:
     )
 
 
-def _observer(site: Site, horizon: str = "0") -> Any:
+def _observer(site: Site) -> Any:
     observer = ephem.Observer()
     observer.lat, observer.lon = math.radians(site.latitude), math.radians(site.longitude)
     observer.elevation = site.elevation_m
-    # Mean refraction is already in the horizon; the library would otherwise add its own.
+    # Mean refraction is already in the levels; the library would otherwise add its own.
     observer.pressure = 0
-    observer.horizon = horizon
     return observer
 
 
@@ -89,44 +91,59 @@ def _altitude(site: Site, moment: datetime, body: Any) -> float:
     return math.degrees(float(body.alt))
 
 
-def _darkness(site: Site, begins: datetime, ends: datetime, horizon: str, above: str, below: str) -> Darkness:
-    dusk, always = _crossing(site, begins, ends, horizon, rising=False)
-    dawn, _ = _crossing(site, dusk or begins, ends, horizon, rising=True)
+class _Path:
+    """How high a body stands over a site in one night: its centre, or its upper limb, in degrees."""
+
+    def __init__(
+        self, begins: datetime, ends: datetime, site: Site, body: Any, *, limb: bool = False
+    ) -> None:
+        self._begins = begins
+        self._ends = ends
+        self._first = _instant(begins)
+        self._observer = _observer(site)
+        self._body = body
+        self._limb = limb
+
+    def passes(self, level: float, *, rising: bool, after: datetime | None = None) -> datetime | None:
+        """When it first passes an altitude, upwards or downwards."""
+        after = after or self._begins
+        self._observer.date = _instant(after)
+        self._observer.horizon = math.radians(level)
+        find = self._observer.next_rising if rising else self._observer.next_setting
+        try:
+            moment = _moment(find(self._body, use_center=not self._limb))
+        except ephem.CircumpolarError:
+            # Told of one transit, and a night from noon to noon has two: at its edge it may still pass.
+            return min((each for each in self._all(level, rising) if each > after), default=None)
+        return moment if moment < self._ends else None
+
+    def _all(self, level: float, rising: bool) -> list[datetime]:
+        found = crossings(self._height, self._turns, level, rising=rising)
+        return [self._begins + timedelta(seconds=second) for second in found]
+
+    @cached_property
+    def _turns(self) -> list[float]:
+        return turns(self._height, (self._ends - self._begins).total_seconds())
+
+    def _height(self, second: float) -> float:
+        self._observer.date = self._first + second / 86400
+        self._body.compute(self._observer)
+        return math.degrees(float(self._body.alt) + (float(self._body.radius) if self._limb else 0.0))
+
+    def above(self, level: float) -> bool:
+        """Whether it stands above an altitude in the middle of the night."""
+        return self._height((self._ends - self._begins).total_seconds() / 2) > level
+
+
+def _darkness(sun: _Path, level: float, above: str, below: str) -> Darkness:
+    dusk = sun.passes(level, rising=False)
+    dawn = sun.passes(level, rising=True, after=dusk)
     if dusk is not None and dawn is not None:
         return Darkness(dusk=dusk, dawn=dawn)
     if dusk is None and dawn is None:
-        if always is None:
-            always = sun_altitude(site, begins + (ends - begins) / 2) > float(horizon)
-        return Darkness(dusk=None, dawn=None, reason=above if always else below)
+        return Darkness(dusk=None, dawn=None, reason=above if sun.above(level) else below)
     missing = "comes up" if dawn is None else "goes down"
     return Darkness(dusk=dusk, dawn=dawn, reason=f"the sun {missing} outside this night")
-
-
-def _crossing(
-    site: Site, begins: datetime, ends: datetime, horizon: str, *, rising: bool
-) -> tuple[datetime | None, bool | None]:
-    """When the sun's centre passes an altitude within a span; else whether it is always above it."""
-    observer = _observer(site, horizon)
-    observer.date = _instant(begins)
-    find = observer.next_rising if rising else observer.next_setting
-    try:
-        moment = _moment(find(ephem.Sun(), use_center=True))
-    except ephem.AlwaysUpError:
-        return None, True
-    except ephem.NeverUpError:
-        return None, False
-    return (moment, None) if moment < ends else (None, None)
-
-
-def _moon(site: Site, begins: datetime, ends: datetime, *, rising: bool) -> datetime | None:
-    observer = _observer(site, _MOON_LIMB)
-    observer.date = _instant(begins)
-    find = observer.next_rising if rising else observer.next_setting
-    try:
-        moment = _moment(find(ephem.Moon()))
-    except ephem.CircumpolarError:
-        return None
-    return moment if moment < ends else None
 
 
 def _lowest(site: Site, begins: datetime, ends: datetime) -> float:

@@ -80,6 +80,46 @@ def test_a_missing_twilight_says_why(
     assert found == Darkness(dusk=None, dawn=None, reason=reason)
 
 
+# Source: skyfield 1.55 with DE421 (of skyfield-data 7.0): the sun rises in these nights, and does not set.
+@pytest.mark.parametrize(
+    ("latitude", "longitude", "evening", "level", "dawn"),
+    [
+        (69.65, 18.96, "2027-01-14", "sun", "15 10:35:17"),
+        (69.65, 18.96, "2028-01-14", "sun", "15 10:44:07"),
+        (78.22, 15.65, "2027-02-15", "sun", "16 10:21:06"),
+        (78.22, 15.65, "2027-01-29", "civil", "30 10:37:20"),
+        (-74.55, -30.63, "2018-07-15", "civil", "16 13:36:35"),
+        (-74.55, -30.63, "2026-08-07", "sun", "08 13:25:53"),
+    ],
+)
+def test_the_first_sun_after_a_polar_night_was_told_as_no_sun_at_all(
+    latitude: float, longitude: float, evening: str, level: str, dawn: str
+) -> None:
+    night = date.fromisoformat(evening)
+    found: Darkness = getattr(night_sky(site(latitude, longitude), night), level)
+    assert near(found.dawn, dawn, night)
+    assert (found.dusk, found.reason) == (None, "the sun goes down outside this night")
+    before: Darkness = getattr(night_sky(site(latitude, longitude), night - timedelta(days=1)), level)
+    assert (before.dusk, before.dawn) == (None, None)
+
+
+# Source: the same, the moon's upper limb 34' below the horizon.
+@pytest.mark.parametrize(
+    ("latitude", "longitude", "evening", "event", "told"),
+    [
+        (69.65, 18.96, "2027-01-22", "moonset", "23 09:17:54"),
+        (66.9, 23.7, "2027-01-08", "moonrise", "09 09:43:26"),
+        (78.22, 15.65, "2027-01-23", "moonset", "24 10:44:21"),
+        (-74.55, -30.63, "2026-07-30", "moonset", "31 12:39:12"),
+    ],
+)
+def test_a_moon_that_rises_or_sets_late_in_the_night_only_was_told_as_never(
+    latitude: float, longitude: float, evening: str, event: str, told: str
+) -> None:
+    night = date.fromisoformat(evening)
+    assert near(getattr(night_sky(site(latitude, longitude), night), event), told, night, 2)
+
+
 def test_the_last_latitude_with_an_astronomical_night_at_the_june_solstice() -> None:
     """48.565° N: skyfield 1.55 over latitudes 48.300 to 48.800."""
     solstice = date(2026, 6, 20)
