@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -123,13 +124,19 @@ def clear(
         held = surveyed_frames([volume], roll_folder, without=stale).keys() if there else set()
         for name in sorted(there):
             about = repaired.broken.get(name, whole_roll)
-            if about <= held and (name in repaired.broken or is_damaged(volume.disk, folder, name)):
-                volume.disk.remove(f"{folder}/{name}")
-            else:
-                text = "is damaged, and stays until all its frames are measured again"
-                if name in repaired.broken:
-                    text = "names files that are damaged or missing, and could not be made again"
+            text = "is damaged, and stays until all its frames are measured again"
+            if name in repaired.broken:
+                text = "names files that are damaged or missing, and could not be made again"
+            gone = about <= held and (name in repaired.broken or is_damaged(volume.disk, folder, name))
+            if gone:
+                try:
+                    volume.disk.remove(f"{folder}/{name}")
+                except OSError as error:
+                    gone, text = False, f"is of no use, and cannot be removed: {error.strerror}"
+            if not gone:
                 notes.append(SurveyNote(path=f"{shown(volume.name)}: {shown(f'{folder}/{name}')}", text=text))
         if there:
-            volume.disk.sync_folder(folder)
+            with contextlib.suppress(OSError):
+                # A name that comes back after a crash is taken away by the next survey.
+                volume.disk.sync_folder(folder)
     return notes

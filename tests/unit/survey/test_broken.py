@@ -192,3 +192,27 @@ def test_a_document_that_a_newer_release_wrote_is_left_alone(place: Studio) -> N
     report = place.workspace.survey.run(SEQUENCE, progress=quiet)
     assert report.measured == 0
     assert newer.read_bytes() == b"{}"
+
+
+def test_a_document_that_cannot_be_removed_is_told(place: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    frames = place.workspace.books.catalogue.frames()
+    seen = seen_of(place.workspace.books, frames[:1])[frames[0].id]
+    flip(place.root / seen.folder / seen.document)
+    remove = place.workspace.books.home.disk.remove
+
+    def failing(path: str) -> None:
+        if "measures-" in path:
+            raise OSError(30, "Read-only file system")
+        remove(path)
+
+    monkeypatch.setattr(run, "MOST_FRAMES", 1)
+    monkeypatch.setattr(place.workspace.books.home.disk, "remove", failing)
+    assert len(faults(place.workspace)) == 1
+    report = place.workspace.survey.run(progress=quiet)
+    assert report.measured == 2
+    assert [note.text for note in report.failed] == [
+        "is of no use, and cannot be removed: Read-only file system"
+    ]
+    monkeypatch.undo()
+    assert survey(place.workspace) == (0, 6)
+    assert faults(place.workspace) == []
