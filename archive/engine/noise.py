@@ -1,7 +1,7 @@
 """Take noise away, in square-root light where it is equally strong in dark and bright parts.
 
 Brightness is calmed level by level of a pyramid, so that coarse grain goes as well as fine; colour follows
-the calmed brightness.
+the calmed brightness, and keeps what of it stands out by itself.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from archive.engine import spatial
-from archive.engine.kernels import grain, pyramid
+from archive.engine import shrinkage, spatial
+from archive.engine.kernels import grain, neighbourhood, pyramid
 from archive.engine.kernels.rows import Rows, Step
 from archive.engine.operators.noise import ColourNoise, LuminanceNoise
 
@@ -31,9 +31,11 @@ _MAD_TO_SIGMA = 1.4826
 _ENOUGH = 60_000
 # Blocks in which variance is taken; of all of them, this share is even enough to show nothing but noise.
 _BLOCK, _EVEN = 8, 0.4
-_COLOUR_RADIUS = 4.0
+_COLOUR_RADIUS = 8.0
 _LEAST_RADIUS, _MOST_HALVINGS = 2.2, 2
 _GUIDE_STRENGTH = 1.5
+# What is taken of a coefficient at strength 1, in standard deviations: of many thousands some are large.
+_LUMA_REACH, _COLOUR_REACH = 2.15, 1.75
 
 
 def denoise(
@@ -126,12 +128,10 @@ def _calmed(
     """Every level calmed, coarsest first in the making, down to the ``finest`` wanted."""
     calm = list(planes)
     for level in reversed(range(finest, len(planes) - 1)):
-        out = np.empty_like(planes[level])
-        tolerance = (strength * sigmas[level]) ** 2
-        rows.run(
-            pyramid.restore, out.shape[0], planes[level], planes[level + 1], calm[level + 1],
-            np.float32(sigmas[level]), np.float32(tolerance), out,
-        )  # fmt: skip
+        plane, coarse = planes[level], calm[level + 1]
+        out = shrinkage.shrunk(plane, coarse, _LUMA_REACH * strength, sigmas[level], rows)
+        sigma = np.float32(sigmas[level])
+        rows.run(pyramid.keep_spots, out.shape[0], plane, planes[level + 1], sigma, out)
         calm[level] = out
     return calm
 
@@ -149,12 +149,24 @@ def _colour_step(
     halvings = min(max(1, spatial.halvings_for(radius, _LEAST_RADIUS)), _MOST_HALVINGS, len(calm) - 1)
     reach = max(1, round(radius / 2**halvings))
     tolerance = (colour.strength * max(sigmas[0], 1e-5) / 2**halvings) ** 2
-    guide = calm[halvings]
-    slopes = np.empty((2, *guide.shape), np.float32)
+    fine = min(halvings, 1)
+    slopes = np.empty((2, *calm[fine].shape), np.float32)
     offsets = np.empty_like(slopes)
     for index in range(2):
-        small = planes[index + 1]
+        small = [planes[index + 1]]
         for _ in range(halvings):
-            small = spatial.halved(small, rows)
-        slopes[index], offsets[index] = spatial.guided(guide, small, reach, tolerance, rows)
-    return grain.follow, (planes, slopes, offsets, halvings, np.float32(share))
+            small.append(spatial.halved(small[-1], rows))
+        slope, offset = spatial.guided(calm[halvings], small[halvings], reach, tolerance, rows)
+        rows.run(neighbourhood.grow, slopes.shape[1], slope, halvings - fine, slopes[index])
+        rows.run(neighbourhood.grow, slopes.shape[1], offset, halvings - fine, offsets[index])
+        offsets[index] += _own(small[fine], calm[fine], slopes[index], offsets[index], colour.strength, rows)
+    return grain.follow, (planes, slopes, offsets, fine, np.float32(share))
+
+
+def _own(colour: Plane, guide: Plane, slope: Plane, offset: Plane, strength: float, rows: Rows) -> Plane:
+    """What a colour difference has beyond what follows from the guide, without its noise."""
+    left = np.empty_like(colour)
+    rows.run(grain.unexplained, left.shape[0], colour, guide, slope, offset, left)
+    sigma = float(np.median(np.abs(left[:: max(1, left.size // _ENOUGH)]))) * _MAD_TO_SIGMA
+    nothing = np.zeros((-(-left.shape[0] // 2), -(-left.shape[1] // 2)), np.float32)
+    return shrinkage.shrunk(left, nothing, _COLOUR_REACH * strength, sigma, rows)

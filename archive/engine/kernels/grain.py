@@ -1,4 +1,8 @@
-"""Square-root light, where noise is equally strong in dark and bright parts, and back."""
+"""Square-root light, where noise is equally strong in dark and bright parts, and back.
+
+Colours are made half as strong before the root is taken. A channel that is nearly dark beside bright ones, as
+in yellow, has their noise from interpolation, which its root would make many times as strong.
+"""
 
 from __future__ import annotations
 
@@ -7,19 +11,20 @@ import numpy as np
 from archive.engine.kernels.compiled import kernel
 from archive.engine.kernels.neighbourhood import grow_row
 
-_ZERO, _HALF, _QUARTER = np.float32(0), np.float32(0.5), np.float32(0.25)
+_ZERO, _TWO, _HALF, _QUARTER = np.float32(0), np.float32(2), np.float32(0.5), np.float32(0.25)
 
 
 @kernel
 def to_roots(planes, offset, first, last):  # type: ignore[no-untyped-def]
-    """Light → luma (r + 2 g + b) / 4, red − luma and blue − luma of square roots, in place."""
+    """Light → luma (r + 2 g + b) / 4, red − luma and blue − luma of square roots of paler light, in place."""
     for row in range(first, last):
         reds, greens, blues = planes[0, row], planes[1, row], planes[2, row]
         for column in range(planes.shape[2]):
             x = np.uintp(column)
-            red = np.sqrt(max(reds[x] + offset, _ZERO))
-            green = np.sqrt(max(greens[x] + offset, _ZERO))
-            blue = np.sqrt(max(blues[x] + offset, _ZERO))
+            grey = _QUARTER * (reds[x] + blues[x]) + _HALF * greens[x]
+            red = np.sqrt(max(_HALF * (reds[x] + grey) + offset, _ZERO))
+            green = np.sqrt(max(_HALF * (greens[x] + grey) + offset, _ZERO))
+            blue = np.sqrt(max(_HALF * (blues[x] + grey) + offset, _ZERO))
             luma = _QUARTER * (red + blue) + _HALF * green
             reds[x] = luma
             greens[x] = red - luma
@@ -37,9 +42,13 @@ def from_roots(planes, offset, red_lost, green_lost, blue_lost, first, last):  #
             red = max(luma + warm, _ZERO)
             green = max(luma - _HALF * (warm + cold), _ZERO)
             blue = max(luma + cold, _ZERO)
-            lumas[x] = red * red + red_lost - offset
-            warms[x] = green * green + green_lost - offset
-            colds[x] = blue * blue + blue_lost - offset
+            red = red * red + red_lost - offset
+            green = green * green + green_lost - offset
+            blue = blue * blue + blue_lost - offset
+            grey = _QUARTER * (red + blue) + _HALF * green
+            lumas[x] = _TWO * red - grey
+            warms[x] = _TWO * green - grey
+            colds[x] = _TWO * blue - grey
 
 
 @kernel
@@ -62,6 +71,16 @@ def follow(planes, slopes, offsets, doublings, share, first, last):  # type: ign
             for column in range(width):
                 x = np.uintp(column)
                 target[x] += share * (steep[x] * lumas[x] + level[x] - target[x])
+
+
+@kernel
+def unexplained(target, guide, slope, offset, out, first, last):  # type: ignore[no-untyped-def]
+    """What a plane has beyond slope · guide + offset. All float32, (height, width)."""
+    for row in range(first, last):
+        aims, lights, steep, level, line = target[row], guide[row], slope[row], offset[row], out[row]
+        for column in range(target.shape[1]):
+            x = np.uintp(column)
+            line[x] = aims[x] - (steep[x] * lights[x] + level[x])
 
 
 @kernel

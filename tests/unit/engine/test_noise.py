@@ -114,3 +114,26 @@ def test_colours_of_stars_stay() -> None:
         core = made[:, p - 1 : p + 2, p - 1 : p + 2].mean(axis=(1, 2)) - 0.01
         assert abs(core[0] / core[1] / (0.5 / 0.3) - 1) < 0.12
         assert abs(core[2] / core[1] / (0.12 / 0.3) - 1) < 0.2
+
+
+def test_noise_goes_beside_hard_edges_and_they_stay() -> None:
+    """It stayed along them, within two pixels, because so much varies there."""
+    planes = np.full((3, 200, 240), 0.02)
+    planes[:, 60:140, 80:170] = 0.5
+    noisy = np.random.default_rng(17).normal(planes, np.sqrt(GAIN * planes + READ)).astype(np.float32)
+    made = cleaned(noisy, 1.5, 2.0)
+    within, without = np.s_[1, 60:62, 84:166], np.s_[1, 56:60, 84:166]
+    for part in (within, without):
+        assert made[part].std() < 0.5 * noisy[part].std()
+        assert abs(made[part].mean() / planes[part].mean() - 1) < 0.05
+
+
+def test_a_colour_edge_without_one_in_brightness_stays() -> None:
+    planes = np.full((3, 200, 200), 0.1)
+    # The weighted mean of the roots is the same on both sides, near enough.
+    planes[0, :, 100:], planes[2, :, 100:] = 0.25, 0.02
+    noisy = np.random.default_rng(18).normal(planes, np.sqrt(GAIN * planes + READ)).astype(np.float32)
+    made = cleaned(noisy, 1.5, 2.0)
+    for side, ratio in (((90, 97), 1.0), ((103, 110), 12.5)):
+        part = made[:, :, slice(*side)].mean(axis=(1, 2))
+        assert abs(part[0] / part[2] / ratio - 1) < 0.15

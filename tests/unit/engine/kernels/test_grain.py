@@ -14,8 +14,9 @@ def test_roots_and_back_is_the_same_light() -> None:
     assert np.abs(made - planes).max() < 1e-6
 
 
-def test_luma_is_the_weighted_mean_of_roots() -> None:
-    planes = np.array([0.04, 0.09, 0.16], np.float32).reshape(3, 1, 1).copy()
+def test_luma_is_the_weighted_mean_of_roots_of_light_half_way_to_grey() -> None:
+    # Grey is 0.095: half way to it lie 0.04, 0.09 and 0.16.
+    planes = np.array([-0.015, 0.085, 0.225], np.float32).reshape(3, 1, 1).copy()
     grain.to_roots(planes, np.float32(0), 0, 1)
     assert np.allclose(planes[:, 0, 0], [0.3, -0.1, 0.1], atol=1e-6)
 
@@ -40,3 +41,10 @@ def test_variances_of_blocks_are_those_of_every_plane() -> None:
     expected = (luma, warm, cold, luma + warm, luma - 0.5 * (warm + cold), luma + cold)
     for made, plane in zip(out, expected, strict=True):
         assert np.allclose(made[1, 2], plane[16:24, 32:40].var(), rtol=1e-4)
+
+
+def test_what_does_not_follow_the_guide_is_told() -> None:
+    target, guide, slope, offset = np.random.default_rng(4).uniform(0, 1, (4, 6, 9)).astype(np.float32)
+    out = np.empty_like(target)
+    grain.unexplained(target, guide, slope, offset, out, 0, 6)
+    assert np.allclose(out, target - (slope * guide + offset), atol=1e-6)
