@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -10,13 +11,15 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-from archive.demo import cards, gallerypage, looks
+import numpy as np
+
+from archive.demo import cards, gallerypage, lenses, looks
 from archive.engine import operator
 from archive.engine.declaration import Declaration, Parameter
 from archive.engine.decode import Decoded, DecoderPool
 from archive.engine.foundation import current_foundation
 from archive.engine.output import encode_jpeg
-from archive.engine.pipeline import render
+from archive.engine.pipeline import render, render_linear
 from archive.errors import ArchiveError, UsageError, shown
 from archive.model.product import PixelSpec
 from archive.model.recipe import EffectiveRecipe, OperatorValues, Value
@@ -33,6 +36,12 @@ _SIZE, _SEED, _NIGHT = (1620, 1080), 20260318, 90
 _LARGEST = 400 << 20
 _ONE_WAY = (0.20, 0.45, 0.90)
 _TWO_WAYS = (-0.25, 0.15, 0.40)
+_FILES, _DEPTH = 300, 8
+# What is as fine as a pixel is lost in smaller pictures, and shown as a part of the frame at full size.
+_FINE = ("sharpness", "lateral_colour")
+_PART = 420
+_SHARPENED = 2.0
+_DRAWN_SIZE = 2400
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,8 +58,11 @@ def steps(declared: Declaration) -> tuple[tuple[str, Mapping[str, Value]], ...]:
     """A low, a mid and a high setting of an operator's first strength, as ``("low 0.5 EV", values)``.
 
     A strength whose neutral value lies at an end of its range is tried at 20, 45 and 90 % of the way to the
-    other end; one that runs both ways a quarter down, and 15 and 40 % up. A choice is tried with each answer.
+    other end; one that runs both ways a quarter down, and 15 and 40 % up. A choice is tried with each answer,
+    what undoes a lens at a third, two thirds and the whole of what undoes the lens of ``lenses.DRAWN``.
     """
+    if declared.name in lenses.DRAWN:
+        return lenses.undoing(declared.name)
     named = [declared.parameter(name) for name in declared.strength]
     numbers = [each for each in named if each is not None and not each.is_choice and not each.frames]
     if not numbers:
@@ -91,6 +103,28 @@ def shown_operators() -> tuple[Declaration, ...]:
     return tuple(each for each in operator.declarations() if not any(p.frames for p in each.parameters))
 
 
+def _last(tried: tuple[tuple[str, OperatorValues], ...]) -> str:
+    return tried[-1][0].partition(": ")[2]
+
+
+def _corner(picture: Any) -> tuple[int, int]:
+    """Top and left of the part in the upper right corner."""
+    return 0, max(0, picture.shape[1] - _PART)
+
+
+def _detailed(picture: Any) -> tuple[int, int]:
+    """Top and left of the part whose brightness changes most from pixel to pixel."""
+    luma = picture[..., 1].astype(np.float32)
+    rough = np.zeros_like(luma)
+    rough[:, 1:] = np.abs(np.diff(luma, axis=1))
+    places = [
+        (top, left)
+        for top in range(0, max(1, luma.shape[0] - _PART + 1), _PART // 2)
+        for left in range(0, max(1, luma.shape[1] - _PART + 1), _PART // 2)
+    ]
+    return max(places, key=lambda at: float(rough[at[0] : at[0] + _PART, at[1] : at[1] + _PART].sum()))
+
+
 def looks_of(declared: Declaration) -> tuple[tuple[str, OperatorValues], ...]:
     """The operator itself at each of its steps."""
     return tuple((label, operator.checked(declared.name, values)) for label, values in steps(declared))
@@ -108,7 +142,8 @@ def make_gallery(
 
     Parameters
     ----------
-    samples : a folder of raw files to show too, each for itself; folders in it are not looked into.
+    samples : a folder of raw files to show too, each for itself, and of folders of such; links in it are not
+        followed, and what is left out is told.
     size : longer side of the pictures in pixels.
     demo : how many of the simulated frames are shown.
 
@@ -124,10 +159,10 @@ def make_gallery(
             hint="Nothing was changed. Name a new or an empty folder: noctuary gallery FOLDER",
         )
     folder.mkdir(parents=True, exist_ok=True)
-    files = sorted(path for path in samples.iterdir() if path.is_file()) if samples else []
-    shots, failed, total = [], [], min(demo, len(FRAMES)) + len(files)
+    files, failed = _found(samples) if samples else ([], [])
+    shots, total = [], min(demo, len(FRAMES)) + len(files)
     with DecoderPool(1) as pool:
-        for number, (title, data, note) in enumerate(_sources(files, demo)):
+        for number, (title, data, note) in enumerate(_sources(files, samples, demo)):
             if progress is not None:
                 progress(title, number, total)
             try:
@@ -142,7 +177,42 @@ def make_gallery(
     return Gallery(index=str(index), frames=len(shots), pictures=pictures, failed=tuple(failed))
 
 
-def _sources(files: list[Path], demo: int) -> Iterator[tuple[str, Callable[[], bytes], str]]:
+def _found(samples: Path) -> tuple[list[Path], list[FileNote]]:
+    """Files of a folder and of those in it, in order, and what of it is left out."""
+    files: list[Path] = []
+    left: list[FileNote] = []
+
+    def leave(path: Path, why: str) -> None:
+        left.append(FileNote(path=shown(str(path.relative_to(samples))), text=why))
+
+    def look_into(folder: Path, depth: int) -> None:
+        try:
+            entries = sorted(folder.iterdir())
+        except OSError as error:
+            leave(folder, error.strerror or str(error))
+            return
+        for path in entries:
+            if path.is_symlink():
+                leave(path, "is a link, which is not followed")
+            elif path.is_dir():
+                if depth == _DEPTH:
+                    leave(path, f"lies more than {_DEPTH} folders deep")
+                else:
+                    look_into(path, depth + 1)
+            elif not path.is_file():
+                leave(path, "is no ordinary file")
+            elif len(files) == _FILES:
+                leave(path, f"was left out; {_FILES} files are shown at most")
+            else:
+                files.append(path)
+
+    look_into(samples, 0)
+    return files, left
+
+
+def _sources(
+    files: list[Path], samples: Path | None, demo: int
+) -> Iterator[tuple[str, Callable[[], bytes], str]]:
     for camera, shown_of in groupby(FRAMES[:demo], lambda frame: frame[0]):
         chosen = [(place, title) for _, place, title in shown_of]
         places = [place for place, _ in chosen]
@@ -150,7 +220,7 @@ def _sources(files: list[Path], demo: int) -> Iterator[tuple[str, Callable[[], b
         for place, title in chosen:
             yield title, partial(next, made), f"simulated, camera {camera}, file {place}"
     for path in files:
-        yield path.name, partial(_read, path), "sample"
+        yield str(path.relative_to(samples or path.parent)), partial(_read, path), "sample"
 
 
 def _read(path: Path) -> bytes:
@@ -165,22 +235,51 @@ def _shown(folder: Path, key: str, title: str, note: str, decoded: Decoded, size
     threads = max(1, os.cpu_count() or 1)
     pixels = PixelSpec(fit=(size, size))
 
-    def write(name: str, base: tuple[OperatorValues, ...]) -> str:
+    def made(of: Decoded, base: tuple[OperatorValues, ...], spec: PixelSpec = pixels) -> Any:
         recipe = EffectiveRecipe(foundation=current_foundation(), base=base)
-        picture: Any = render(decoded, recipe, pixels, threads=threads)
+        return render(of, recipe, spec, threads=threads)
+
+    def write(name: str, picture: Any) -> str:
         (place / f"{name}.jpg").write_bytes(encode_jpeg(picture, quality=90))
         return f"{key}/{name}.jpg"
 
-    before = write("before", ())
-    after = write("after", looks.first_look())
+    plain = EffectiveRecipe(foundation=current_foundation(), base=())
+    light = render_linear(decoded, plain, PixelSpec(fit=(_DRAWN_SIZE, _DRAWN_SIZE)), threads=threads)
+    height, width = decoded.pixels.shape[:2]
+    before = write("before", made(decoded, ()))
+    after = write("after", made(decoded, looks.first_look()))
     rows = []
     for declared in shown_operators():
+        tried, of, notes = looks_of(declared), decoded, []
+        if declared.name in lenses.DRAWN:
+            of = Decoded(pixels=lenses.drawn(light, declared.name))
+            notes.append(f"The frame was first drawn as by a lens of {_last(tried)}, which high undoes.")
+        if declared.name == "sharpness":
+            radius = min(5.0, max(0.1, round(1000 * _SHARPENED / math.hypot(width, height), 2)))
+            tried = tuple((label, operator.changed(values, {"radius": radius})) for label, values in tried)
+            notes.append(f"Its radius is {radius:g} ‰ here, {_SHARPENED:g} pixels of this frame.")
+        exact = declared.name in _FINE
+        spec = PixelSpec(fit=None) if exact else pixels
+        bases: list[tuple[str, tuple[OperatorValues, ...]]] = [("without", ())] * (of is not decoded or exact)
+        bases += [(label, (values,)) for label, values in tried]
+        developed = [(label, made(of, base, spec)) for label, base in bases]
+        if exact:
+            notes.append("Part of the frame, pixel by pixel.")
+            first = developed[0][1]
+            corner = declared.name in lenses.DRAWN
+            top, left = _corner(first) if corner else _detailed(first)
+            developed = [
+                (label, picture[top : top + _PART, left : left + _PART]) for label, picture in developed
+            ]
         pictures = tuple(
-            (label, write(f"{declared.name}-{number}", (values,)))
-            for number, (label, values) in enumerate(looks_of(declared), 1)
+            (label, write(f"{declared.name}-{number}", picture))
+            for number, (label, picture) in enumerate(developed, len(tried) - len(developed) + 1)
         )
-        rows.append(gallerypage.Row(name=declared.name, title=declared.title, pictures=pictures))
-    height, width = decoded.pixels.shape[:2]
+        rows.append(
+            gallerypage.Row(
+                name=declared.name, title=declared.title, pictures=pictures, note=" ".join(notes), exact=exact
+            )
+        )
     shot = gallerypage.Shot(
         key=key, title=shown(title), note=f"{note}, {width} × {height}",
         before=before, after=after, rows=tuple(rows),

@@ -18,6 +18,8 @@ p { margin: .2rem 0 .8rem; color: #9aa3aa; }
 a { color: #b9d2e0; }
 .row { display: grid; grid-template-columns: repeat(auto-fit, minmax(300px, 1fr)); gap: 1rem; }
 figure { margin: 0; }
+.exact { display: flex; flex-wrap: wrap; }
+.exact img { width: auto; max-width: 100%; }
 img { display: block; width: 100%; height: auto; background: #000; }
 figcaption { font-size: .88rem; color: #9aa3aa; padding: .35rem 0; }
 code { font-size: .92em; color: #cfd6da; }
@@ -26,11 +28,17 @@ code { font-size: .92em; color: #cfd6da; }
 
 @dataclass(frozen=True, kw_only=True)
 class Row:
-    """One operator: its pictures as (label, file) pairs, weakest first."""
+    """One operator: its pictures as (label, file) pairs, weakest first.
+
+    ``note`` says what they were made of, where it is not the frame as it is; ``exact`` ones are shown pixel
+    by pixel.
+    """
 
     name: str
     title: str
     pictures: tuple[tuple[str, str], ...]
+    note: str = ""
+    exact: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,18 +75,19 @@ def shot_page(shot: Shot) -> str:
         _row([("before", shot.before), ("after", shot.after)]),
     ]
     for row in shot.rows:
-        parts.append(f"<h2><code>{escape(row.name)}</code></h2><p>{escape(row.title)}.</p>")
-        parts.append(_row(row.pictures))
+        told = f"{row.title}. {row.note}".rstrip()
+        parts.append(f"<h2><code>{escape(row.name)}</code></h2><p>{escape(told)}</p>")
+        parts.append(_row(row.pictures, exact=row.exact))
     return _page(shot.title, f'{escape(shot.note)} · <a href="index.html">all frames</a>', "".join(parts))
 
 
-def _row(pictures: Iterable[tuple[str, str]]) -> str:
+def _row(pictures: Iterable[tuple[str, str]], *, exact: bool = False) -> str:
     figures = "".join(
         f'<figure><a href="{quote(file)}"><img src="{quote(file)}" alt="{escape(label)}" loading="lazy"></a>'
         f"<figcaption>{escape(label)}</figcaption></figure>"
         for label, file in pictures
     )
-    return f'<div class="row">{figures}</div>'
+    return f'<div class="row{" exact" * exact}">{figures}</div>'
 
 
 def _page(title: str, lead: str, body: str) -> str:

@@ -68,7 +68,8 @@ def preview(
 def gallery(
     folder: Annotated[Path, typer.Argument(help="A new or empty folder for the pages and pictures.")],
     samples: Annotated[
-        Path | None, typer.Option("--samples", metavar="FOLDER", help="Raw files to show as well.")
+        Path | None,
+        typer.Option("--samples", metavar="FOLDER", help="Raw files to show as well, also in folders of it."),
     ] = None,
     size: Annotated[
         int, typer.Option("--size", metavar="PIXELS", help="Longer side of the pictures in pixels.")

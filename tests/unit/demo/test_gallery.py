@@ -6,6 +6,7 @@ import re
 from pathlib import Path
 from urllib.parse import unquote
 
+import numpy as np
 import pytest
 from PIL import Image
 
@@ -74,6 +75,48 @@ def test_pages_link_to_pictures_that_exist_and_broken_samples_are_told_of(
     assert links > 2 * made.pictures
     with Image.open(tmp_path / "g" / "01" / "before.jpg") as picture:
         assert picture.size == (144, 96)
+
+
+def test_samples_are_looked_for_in_folders_too_and_what_is_left_out_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(gallery.operator, "declarations", lambda: ())
+    monkeypatch.setattr(gallery, "_FILES", 3)
+    monkeypatch.setattr(gallery, "_DEPTH", 2)
+    samples = tmp_path / "samples"
+    (samples / "b" / "c" / "d").mkdir(parents=True)
+    (raw,) = cards.raw_files("north", [9], size=(144, 96), frames=12)
+    for name in ("a.dng", "b/1.dng", "b/c/2.dng", "z.dng", "b/c/d/deep.dng"):
+        (samples / name).write_bytes(raw)
+    (samples / "b" / "back").symlink_to(samples)
+    (samples / "link.dng").symlink_to(samples / "a.dng")
+    made = gallery.make_gallery(tmp_path / "g", samples=samples, size=200, demo=0)
+    assert made.frames == 3
+    assert {note.path: note.text for note in made.failed} == {
+        "b/c/d": "lies more than 2 folders deep",
+        "b/back": "is a link, which is not followed",
+        "link.dng": "is a link, which is not followed",
+        "z.dng": "was left out; 3 files are shown at most",
+    }
+
+
+def test_steps_of_what_is_as_fine_as_a_pixel_differ_in_what_is_shown(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    few = tuple(each for each in operator.declarations() if each.name == "sharpness")
+    monkeypatch.setattr(gallery.operator, "declarations", lambda: few)
+    samples = tmp_path / "samples"
+    samples.mkdir()
+    (raw,) = cards.raw_files("north", [9], size=(960, 640), frames=12)
+    (samples / "a.dng").write_bytes(raw)
+    gallery.make_gallery(tmp_path / "g", samples=samples, size=200, demo=0)
+    shown = []
+    for number in range(4):
+        with Image.open(tmp_path / "g" / "01" / f"sharpness-{number}.jpg") as picture:
+            assert picture.size == (420, 420)
+            shown.append(np.asarray(picture).astype(int))
+    away = [float(np.abs(each - shown[0]).mean()) for each in shown]
+    assert away[0] < 0.5 * away[1] < away[1] < away[2] < away[3]
 
 
 def test_a_folder_in_use_and_an_impossible_size_are_refused(tmp_path: Path) -> None:

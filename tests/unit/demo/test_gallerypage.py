@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from html.parser import HTMLParser
 
 from archive.demo import gallerypage
@@ -38,6 +39,15 @@ def read(page: str) -> _Tags:
 def test_pages_are_well_formed_and_show_every_picture() -> None:
     assert read(gallerypage.index([SHOT])).images == ["01/a%26b.jpg"]
     assert read(gallerypage.shot_page(SHOT)).images == ["01/before.jpg", "01/a%26b.jpg", "01/e%201.jpg"]
+
+
+def test_a_row_says_what_its_pictures_were_made_of_and_shows_exact_ones_pixel_by_pixel() -> None:
+    row = gallerypage.Row(
+        name="x", title="Sharpen", pictures=(("low", "a.jpg"),), note="Drawn <as> by a lens.", exact=True
+    )
+    page = gallerypage.shot_page(replace(SHOT, rows=(row,)))
+    assert "Sharpen. Drawn &lt;as&gt; by a lens." in page
+    assert page.count('class="row exact"') == 1
 
 
 def test_names_of_files_are_text_and_nothing_else() -> None:
