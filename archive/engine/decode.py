@@ -310,6 +310,10 @@ def _decoded(facts: Mapping[str, Any], arrays: list[Any], orientation: int | Non
         else None
     )
     turned = orientation if orientation is not None and 1 <= orientation <= 8 else int(facts["orientation"])
+    if facts["layout"] == "picture":
+        return Decoded(pixels=answers.picture_light(*arrays), orientation=turned, sensor=facts["sensor"])
+    noise = (float(told[0]), float(told[1])) if (told := facts["noise"]) else None
+    iso = float(facts["iso"])
     if facts["layout"] == "mosaic":
         pattern, black = facts["pattern"], facts["black"]
         return Decoded(
@@ -320,12 +324,12 @@ def _decoded(facts: Mapping[str, Any], arrays: list[Any], orientation: int | Non
             camera=meaning,
             orientation=turned,
             aspect=float(facts["aspect"]),
-            noise=(float(told[0]), float(told[1])) if (told := facts["noise"]) else None,
-            iso=float(facts["iso"]),
+            noise=noise,
+            iso=iso,
             sensor=facts["sensor"],
         )
-    if facts["layout"] == "linear":
-        light = answers.linear_light(arrays[0], facts["black"], facts["white"])
-        # LibRaw has already stretched samples that are not square.
-        return Decoded(pixels=light, camera=meaning, orientation=turned, sensor=facts["sensor"])
-    return Decoded(pixels=answers.picture_light(*arrays), orientation=turned, sensor=facts["sensor"])
+    # LibRaw has already stretched samples that are not square.
+    return Decoded(
+        pixels=answers.linear_light(arrays[0], facts["black"], facts["white"]),
+        camera=meaning, orientation=turned, noise=noise, iso=iso, sensor=facts["sensor"],
+    )  # fmt: skip

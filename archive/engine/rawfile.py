@@ -100,11 +100,11 @@ def _once(data: bytes) -> tuple[dict[str, Any], list[Array]]:
             raw.unpack()
             if _is_bayer(raw):
                 facts, pixels = _mosaic(raw)
-                facts |= _noise(raw, data)
             elif _is_linear(raw) and dng.is_dng(data):
                 facts, pixels = _stacked(raw)
             else:
                 facts, pixels = _linear(raw)
+            facts |= _noise(raw, data)
     except rawpy.LibRawFileUnsupportedError as error:
         raise UndecodableError("LibRaw does not support this kind of raw", damaged=False) from error
     except rawpy.LibRawError as error:

@@ -28,14 +28,14 @@ _VARIATION = np.float32(4.1e-8)
 
 
 def noise_of(decoded: Decoded, rows: Rows) -> NoiseModel:
-    """The frame's noise; a typical one for pictures developed elsewhere."""
+    """The frame's noise: what its file tells of it where interpolation hides it; typical for other pictures."""
+    told = NoiseModel(gain=decoded.noise[0], read=decoded.noise[1]) if decoded.noise else None
     if not decoded.is_mosaic:
-        return noisemodel.TYPICAL
+        return told or noisemodel.expected(decoded.iso)
     blacks, scales = _levels(decoded)
     mosaic = _counts(decoded)
     if decoded.pattern is not None and decoded.pattern[1] != 1:
         mosaic, blacks, scales = mosaic[:, 1:], blacks[[1, 0, 3, 2]], scales[[1, 0, 3, 2]]
-    told = NoiseModel(gain=decoded.noise[0], read=decoded.noise[1]) if decoded.noise else None
     return noisemodel.measure(mosaic, blacks, scales, rows, told=told, iso=decoded.iso)
 
 

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from support.tinydng import COLOUR_MATRIX, NEUTRAL
 
-_FORMATS = {1: "B", 3: "H", 4: "I"}
+_FORMATS = {1: "B", 3: "H", 4: "I", 12: "d"}
 # Huffman codes for differences of 0 to 16 bits: all of five bits; or one of each length, with long ones.
 FLAT = (tuple([0] * 4 + [17] + [0] * 11), tuple(range(17)))
 STEEP = (tuple([1] * 15 + [2]), (7, 6, 5, 8, 4, 3, 9, 2, 10, 1, 0, 11, 12, 13, 14, 15, 16))
@@ -184,9 +184,16 @@ SIX_BY_SIX = (
 
 
 def unusual_dng(
-    pixels: npt.NDArray[np.uint16], pattern: tuple[int, ...] = (), *, orientation: int = 1
+    pixels: npt.NDArray[np.uint16],
+    pattern: tuple[int, ...] = (),
+    *,
+    orientation: int = 1,
+    noise: tuple[float, float] | None = None,
 ) -> bytes:
-    """A DNG that is no Bayer mosaic: six by six colours, else linear samples of one or three colours."""
+    """A DNG that is no Bayer mosaic: six by six colours, else linear samples of one or three colours.
+
+    ``noise`` is what it tells of it (NoiseProfile): variance per light, and at none.
+    """
     height, width = pixels.shape[:2]
     colours = 1 if pixels.ndim == 2 else pixels.shape[2]
     data = pixels.astype("<u2").tobytes()
@@ -197,6 +204,8 @@ def unusual_dng(
         (50706, 1, [1, 4, 0, 0]), (50708, 2, b"Invented Odd One\0"), (50714, 3, [512] * colours),
         (50717, 4, [15000] * colours),
     ]  # fmt: skip
+    if noise:
+        tags += [(51041, 12, list(noise))]
     if pattern:
         tags += [(33421, 3, [6, 6]), (33422, 1, list(pattern))]
     if pattern or colours == 3:

@@ -63,8 +63,8 @@ LIES: list[tuple[str, tuple[str, ...], Any]] = [
     ("mosaic", ("pattern",), [0, 1, 1, 3]), ("mosaic", ("pattern",), [0, 1, 0.5, 2]),
     ("mosaic", ("pattern",), [0, 1, 1]), ("mosaic", ("pattern",), None), ("mosaic", ("pattern",), "RGGB"),
     ("mosaic", ("aspect",), 0), ("mosaic", ("aspect",), 1e6), ("mosaic", ("aspect",), -1),
-    ("mosaic", ("noise",), [1e-4]), ("mosaic", ("noise",), "calm"), ("mosaic", ("noise",), [NAN, 0]),
-    ("mosaic", ("iso",), -1), ("mosaic", ("iso",), None),
+    ("mosaic", ("noise",), [1e-4]), ("linear", ("noise",), "calm"), ("mosaic", ("noise",), [NAN, 0]),
+    ("mosaic", ("iso",), -1), ("linear", ("iso",), None),
     *(
         (kind, ("camera", name), value)
         for kind in ("mosaic", "linear")

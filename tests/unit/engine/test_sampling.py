@@ -8,7 +8,7 @@ import pytest
 from support.recipes import FULL, frame, picture, recipe
 from support.tinydng import BLACK, WHITE
 
-from archive.engine import framing, sampling
+from archive.engine import framing, noisemodel, sampling
 from archive.engine.decode import Decoded
 from archive.engine.kernels.rows import Rows
 from archive.engine.lensmodel import NO_LENS
@@ -164,3 +164,14 @@ def test_a_clipped_moon_turns_no_noise_into_hot_pixels() -> None:
     with Rows(1) as rows:
         cooled = sampling.cooled(decoded, 6.0, sampling.noise_of(decoded, rows), rows)
     assert np.count_nonzero(cooled != counts) < 20
+
+
+def test_an_interpolated_raw_is_as_noisy_as_its_file_tells_else_as_its_speed_suggests() -> None:
+    light = np.full((8, 8, 3), 0.1, np.float32)
+    with Rows(1) as rows:
+        told = sampling.noise_of(Decoded(pixels=light, noise=(1e-3, 1e-5), iso=800.0), rows)
+        by_speed = sampling.noise_of(Decoded(pixels=light, iso=12800.0), rows)
+        elsewhere = sampling.noise_of(Decoded(pixels=light), rows)
+    assert (told.gain, told.read) == (1e-3, 1e-5)
+    assert by_speed == noisemodel.expected(12800.0)
+    assert elsewhere == noisemodel.TYPICAL

@@ -119,6 +119,20 @@ def test_noise_below_black_stays_so_that_dark_parts_are_no_brighter_for_it(
     assert np.abs((made - truth)[dark].mean(axis=0)).max() < 3e-4
 
 
+def test_taking_noise_away_does_not_darken_the_dark_of_a_sensor_without_colour(pool: DecoderPool) -> None:
+    """Two electrons a sample under three of read noise, which the file tells."""
+    random, counts = np.random.default_rng(3), 12
+    electrons = np.full((400, 600), 2.0)
+    noisy = random.poisson(electrons) + random.normal(0, 3, electrons.shape)
+    span = WHITE - BLACK
+    told = (counts / span, (3 * counts / span) ** 2)
+    data = unusual_dng(np.round(BLACK + counts * noisy).astype(np.uint16), noise=told)
+    decoded = pool.decode(data, "grey.dng")
+    assert decoded.noise == pytest.approx(told)
+    made = render_linear(decoded, recipe("luminance_noise.strength=3"), FULL)[50:-50, 50:-50, 1]
+    assert made.mean() == pytest.approx(2 * counts / span, rel=0.05)
+
+
 def test_noise_is_taken_away_as_well(pool: DecoderPool, light: Light) -> None:
     decoded = pool.decode(six_by_six(light, 3200), "noisy.dng")
     spec = PixelSpec(fit=None, bits=16)
