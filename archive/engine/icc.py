@@ -93,7 +93,7 @@ def _hlg(stored: Floats) -> Floats:
 
 
 def profile_transfer(profile: bytes, levels: int) -> Transfer | None:
-    """What an ICC profile says; None when it is of a kind that is not read here."""
+    """What an ICC profile says; None when it is of a kind that is not read here, or has no meaning."""
     try:
         tags = _tags(profile)
         if profile[16:20] == b"GRAY":
@@ -103,12 +103,18 @@ def profile_transfer(profile: bytes, levels: int) -> Transfer | None:
             return None
         curves = np.stack([_curve(tags[name], levels) for name in (b"rTRC", b"gTRC", b"bTRC")])
         columns = [_xyz(tags[name]) for name in (b"rXYZ", b"gXYZ", b"bXYZ")]
-    except (KeyError, struct.error, ValueError, IndexError):
+    except (KeyError, struct.error, ValueError, IndexError, ZeroDivisionError):
+        return None
+    primaries = np.stack(columns, axis=1)
+    if not colour.is_sound(primaries):
         return None
     adapt = colour.bradford(colour.ICC_D50_XYZ, colour.xyz_of(colour.D65))
-    matrix = colour.XYZ_TO_SRGB @ adapt @ np.stack(columns, axis=1)
+    matrix = colour.XYZ_TO_SRGB @ adapt @ primaries
     # Rounding of the profile's s15Fixed16 numbers must not tint greys.
-    matrix = matrix / matrix.sum(axis=1, keepdims=True)
+    white = matrix.sum(axis=1, keepdims=True)
+    if white.min() <= 0:
+        return None
+    matrix = matrix / white
     return Transfer(curves=curves.astype(np.float32), matrix=matrix)
 
 
@@ -142,8 +148,11 @@ def _curve(tag: bytes, levels: int) -> Floats:
     (function,) = struct.unpack_from(">H", tag, 8)
     numbers = [value / 65536 for value in struct.unpack_from(f">{(1, 3, 4, 5, 7)[function]}i", tag, 12)]
     gamma, a, b, c, d, e, f = _parametric(function, numbers)
-    power = np.maximum(a * x + b, 0) ** gamma + e
-    return np.where(x >= d, power, c * x + f)
+    with np.errstate(all="ignore"):
+        curve = np.where(x >= d, np.maximum(a * x + b, 0) ** gamma + e, c * x + f)
+    if not np.isfinite(curve.astype(np.float32)).all():
+        raise ValueError("a curve that is not finite")
+    return curve
 
 
 def _parametric(function: int, p: list[float]) -> tuple[float, float, float, float, float, float, float]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import struct
 from collections.abc import Mapping
 from typing import Any
@@ -10,7 +11,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import tifffile
-from PIL import Image, ImageFile
+from PIL import Image, ImageFile, UnidentifiedImageError
 
 from archive.engine import framing, icc
 from archive.formats.container import Kind
@@ -56,8 +57,15 @@ def read(
         raise
     except Image.DecompressionBombError as error:
         raise UndecodableError("it declares more pixels than any camera makes", damaged=True) from error
+    except UnidentifiedImageError as error:
+        raise UndecodableError("its contents are no picture that can be read", damaged=True) from error
     except Exception as error:
-        raise UndecodableError(str(error) or type(error).__name__, damaged=True) from error
+        raise UndecodableError(_worded(error), damaged=True) from error
+
+
+def _worded(error: Exception) -> str:
+    """What a library says, without the addresses of its objects."""
+    return re.sub(r"<[^<>]* at 0x[0-9a-fA-F]+>", "the file", str(error)) or type(error).__name__
 
 
 def _pillow(
@@ -134,6 +142,9 @@ def _tiff(data: bytes) -> tuple[dict[str, Any], list[npt.NDArray[Any]]]:
         page = file.pages[0].aspage()
         if page.imagewidth * page.imagelength > _MAX_PIXELS:
             raise UndecodableError("it declares more pixels than any camera makes", damaged=True)
+        if page.dtype is not None and (page.dtype.kind in "fic" or page.dtype.itemsize > 2):
+            # Nothing in it says what its 1 means, nor whether it is light or its root.
+            raise UndecodableError(f"a TIFF of {page.dtype.name} samples is not supported", damaged=False)
         if page.photometric not in (0, 1, 2) or page.dtype not in (np.uint8, np.uint16):
             return _pillow(data)
         bits = page.bitspersample

@@ -67,6 +67,23 @@ def test_what_cannot_be_read_is_none() -> None:
     assert icc.profile_transfer(srgb_icc()[:200], 256) is None
 
 
+def test_numbers_without_a_meaning_make_a_profile_unreadable() -> None:
+    def parametric(function: int, *numbers: float) -> bytes:
+        whole = [round(each * 65536) for each in numbers]
+        return b"para" + bytes(4) + struct.pack(f">HH{len(whole)}i", function, 0, *whole)
+
+    straight = b"curv" + bytes(4) + struct.pack(">I", 0)
+    assert icc.profile_transfer(profile(straight), 256) is not None
+    for curve in (parametric(1, 2.2, 0, 0.1), parametric(2, 2.2, 0, 0.1, 0), parametric(0, -2.2)):
+        assert icc.profile_transfer(profile(curve), 256) is None
+    body = bytearray(profile(straight))
+    places = [place for place in range(128, len(body)) if body[place : place + 8] == b"XYZ " + bytes(4)]
+    assert len(places) == 3
+    for place in places:
+        body[place + 8 : place + 20] = bytes(12)
+        assert icc.profile_transfer(bytes(body), 256) is None
+
+
 def test_the_dcf_optional_space_is_wider_in_green_only() -> None:
     matrix = icc.dcf_optional_transfer(256).matrix
     assert np.allclose(matrix[:, 2], [0, 0, 1], atol=0.06)

@@ -186,3 +186,17 @@ def test_bytes_that_only_look_like_a_picture_are_damaged() -> None:
     for kind in (Kind.JPEG, Kind.TIFF, Kind.HEIF, Kind.PNG):
         with pytest.raises(UndecodableError):
             picturefile.read(b"\xff\xd8\xff" + bytes(100), kind)
+
+
+@pytest.mark.parametrize("kind", [np.float32, np.float16, np.float64, np.uint32, np.int16])
+def test_a_tiff_of_other_samples_is_refused_by_name_and_not_called_damaged(kind: Any) -> None:
+    with pytest.raises(UndecodableError, match=f"TIFF of {np.dtype(kind).name} samples") as caught:
+        picturefile.read(tiff((PIXELS / 255).astype(kind), photometric="rgb"), Kind.TIFF)
+    assert not caught.value.damaged
+
+
+def test_no_address_of_an_object_is_told() -> None:
+    for kind in (Kind.JPEG, Kind.TIFF, Kind.HEIF, Kind.PNG):
+        with pytest.raises(UndecodableError) as caught:
+            picturefile.read(b"\xff\xd8\xff" + bytes(100), kind)
+        assert "0x" not in caught.value.reason and "<" not in caught.value.reason
