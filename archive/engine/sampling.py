@@ -28,7 +28,7 @@ _VARIATION = np.float32(4.1e-8)
 
 
 def noise_of(decoded: Decoded, rows: Rows) -> NoiseModel:
-    """The frame's noise: what its file tells of it where interpolation hides it; typical for other pictures."""
+    """The frame's noise: what its file tells where interpolation hides it; typical for other pictures."""
     told = NoiseModel(gain=decoded.noise[0], read=decoded.noise[1]) if decoded.noise else None
     if not decoded.is_mosaic:
         return told or noisemodel.expected(decoded.iso)
