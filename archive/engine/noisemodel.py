@@ -5,6 +5,7 @@ Only the master's own bytes decide, so that a picture is the same whichever fram
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -119,12 +120,27 @@ def _fitted(levels: Floats, spreads: Floats) -> NoiseModel | None:
     """The line through variances, or None where they do not grow with light."""
     if np.ptp(levels) <= 1e-4:
         return None
-    gain, read = np.polyfit(levels, spreads, 1, w=1 / np.maximum(spreads, 1e-10))
-    read = max(float(read), _LEAST_READ)
+    gain, read = _line(levels, spreads)
+    read = max(read, _LEAST_READ)
     grown = gain * levels[-1] + read >= _GROWTH * (max(gain * levels[0], 0) + read)
     if not grown or gain > _MOST_GAIN:
         return None
-    return NoiseModel(gain=float(gain), read=read)
+    return NoiseModel(gain=gain, read=read)
+
+
+def _line(levels: Floats, spreads: Floats) -> tuple[float, float]:
+    """Slope and height at 0 of the line through variances, each as exact as it is small (least squares).
+
+    In sums that are exact: a library of matrices rounds as the processor's own instructions do.
+    """
+    weights = [1 / max(each, 1e-10) ** 2 for each in spreads.tolist()]
+    points = list(zip(weights, levels.tolist(), spreads.tolist(), strict=True))
+    whole = math.fsum(weights)
+    level = math.fsum(w * x for w, x, _ in points) / whole
+    spread = math.fsum(w * y for w, _, y in points) / whole
+    across = math.fsum(w * (x - level) ** 2 for w, x, _ in points)
+    gain = math.fsum(w * (x - level) * (y - spread) for w, x, y in points) / across
+    return gain, spread - gain * level
 
 
 def _split(levels: Floats, spreads: Floats, model: NoiseModel) -> NoiseModel:

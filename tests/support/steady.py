@@ -12,7 +12,7 @@ import numpy.typing as npt
 from support.recipes import camera, recipe
 from support.tinydng import BLACK, WHITE
 
-from archive.engine import operator
+from archive.engine import answers, icc, operator
 from archive.engine.darkframe import MasterDark
 from archive.engine.declaration import registry
 from archive.engine.decode import Decoded
@@ -21,7 +21,7 @@ from archive.engine.pipeline import render
 from archive.model.product import PixelSpec
 
 HEIGHT, WIDTH = 144, 216
-NOTHING = "nothing"
+NOTHING, WIDE = "nothing", "wide-gamut"
 SIZES = {"full": PixelSpec(fit=None), "small": PixelSpec(fit=(106, 106))}
 STRONG: dict[str, dict[str, object]] = {
     "balance": {"kelvin": 4000.0, "duv": 0.004}, "chroma": {"amount": 0.5, "muted": 0.3},
@@ -63,6 +63,16 @@ def master() -> MasterDark:
     return MasterDark(counts=counts.astype(np.float32), pattern=(0, 1, 1, 2))
 
 
+def wide_gamut() -> Decoded:
+    """A picture developed elsewhere, uint8, on the primaries of P3, with colours outside sRGB."""
+    y, x = np.mgrid[0:HEIGHT, 0:WIDTH].astype(np.int64)
+    stored = np.stack([x * 255 // WIDTH, y * 255 // HEIGHT, (3 * x + 5 * y) % 256], axis=-1)
+    transfer = icc.coded_transfer(12, 13, 256)
+    assert transfer is not None
+    made = answers.picture_light(stored.astype(np.uint8), transfer.curves, transfer.matrix)
+    return Decoded(pixels=made)
+
+
 def digests(names: list[str]) -> dict[str, str]:
     """SHA-256, shortened, of the 8-bit renderings with each operator alone, or with every one of them."""
     decoded = Decoded(
@@ -70,23 +80,26 @@ def digests(names: list[str]) -> dict[str, str]:
     )
     strong, found = STRONG | DARK, {}
     for name in names:
-        if name == "everything":
+        shown, steps = decoded, ()
+        if name == WIDE:
+            shown = wide_gamut()
+        elif name == "everything":
             steps = tuple(
                 operator.checked(each, values) for each, values in strong.items() if (each, 1) in registry
             )
-        else:
+        elif name != NOTHING:
             known, _, version = name.partition("-")
-            steps = () if name == NOTHING else (operator.checked(known, strong[known], version=int(version)),)
+            steps = (operator.checked(known, strong[known], version=int(version)),)
         for size, pixels in SIZES.items():
-            made = render(decoded, replace(recipe(), base=steps), pixels, dark=master())
+            made = render(shown, replace(recipe(), base=steps), pixels, dark=master())
             found[f"{name} {size}"] = hashlib.sha256(made.tobytes()).hexdigest()[:16]
     return found
 
 
 def every_name() -> list[str]:
-    """What the table has lines for: nothing, each version of each operator, and all of them."""
+    """What the table has lines for: nothing, each version of each operator, all of them, another picture."""
     versions = sorted(f"{name}-{version}" for name, version in registry)
-    return [NOTHING, *versions, "everything"]
+    return [NOTHING, *versions, "everything", WIDE]
 
 
 if __name__ == "__main__":

@@ -44,12 +44,16 @@ def test_a_processor_without_wide_vectors_makes_the_same_pixels(tmp_path: Path) 
     root = Path(__file__).parents[3]
     environment = {
         **os.environ, "NUMBA_CPU_NAME": "generic", "NUMBA_CPU_FEATURES": "",
-        "NPY_DISABLE_CPU_FEATURES": " ".join(levels), "XDG_CACHE_HOME": str(tmp_path),
-        "PYTHONPATH": os.pathsep.join([str(root), str(root / "tests")]),
+        "NPY_DISABLE_CPU_FEATURES": " ".join(levels), "OPENBLAS_CORETYPE": "Prescott",
+        "XDG_CACHE_HOME": str(tmp_path), "PYTHONPATH": os.pathsep.join([str(root), str(root / "tests")]),
     }  # fmt: skip
     told = subprocess.run(
-        [sys.executable, "-W", "ignore", str(root / "tests" / "support" / "steady.py"), "everything"],
+        [
+            sys.executable, "-W", "ignore", str(root / "tests" / "support" / "steady.py"), "everything",
+            steady.WIDE,
+        ],
         env=environment, capture_output=True, text=True, check=True,
     )  # fmt: skip
     made = json.loads(told.stdout)
+    assert len(made) == 2 * len(steady.SIZES)
     assert made == {line: TABLE["digests"][line] for line in made}

@@ -120,3 +120,11 @@ def test_the_root_of_light_is_equally_noisy_with_the_offset() -> None:
         noisy = random.normal(light, model.sigma(light), 200_000)
         spreads.append(np.sqrt(np.maximum(noisy + model.root_offset, 0)).std())
     assert max(spreads) / min(spreads) < 1.05
+
+
+def test_the_line_through_variances_is_that_of_an_independent_fit() -> None:
+    random = np.random.default_rng(9)
+    levels = np.sort(random.uniform(0, 0.8, 24))
+    spreads = (2e-4 * levels + 3e-6) * random.uniform(0.8, 1.3, 24)
+    gain, read = np.polyfit(levels, spreads, 1, w=1 / spreads)
+    assert noisemodel._line(levels, spreads) == pytest.approx((gain, read), rel=1e-9)
