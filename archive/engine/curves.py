@@ -6,14 +6,12 @@ bit make the same picture.
 
 from __future__ import annotations
 
-import math
 from functools import cache
 
 import numpy as np
 import numpy.typing as npt
 
 from archive.engine import colour
-from archive.engine.kernels import detail
 from archive.engine.operators.tone import Contrast, HighlightCompression, HighlightRecovery, ShadowLift
 
 Table = npt.NDArray[np.float32]
@@ -21,10 +19,8 @@ Table = npt.NDArray[np.float32]
 LOWEST, HIGHEST, PER_STOP = -16.0, 6.0, 32.0
 _DISPLAY_STEPS = 16384
 _TOE = 2.5
-# Compression without room above white gathers tones by this share of its reach at most.
-_GATHERED = 0.37
-# What is nearer to clipping than what it is lowered by is held up, at the slope the kernel has.
-HOLD = float(detail.HOLD)
+# Clipped light is lowered below white by fewer stops than this: a dull grey is no highlight.
+_BELOW_WHITE = 1.0
 _FLATTEST = 0.15
 
 
@@ -49,8 +45,7 @@ def regional_stops(
 ) -> Table:
     """Stops added by the stops of a pixel's surroundings; never so steep that tones change order.
 
-    headroom : stops above white of the brightest light that was recorded. It is lowered to white at most:
-        what clipped on the sensor stays white, and tones below are gathered.
+    headroom : stops above white of the brightest recorded light; recovery lowers it to white at most.
     """
     stops = _stops()
     added = np.zeros_like(stops)
@@ -62,7 +57,8 @@ def regional_stops(
         width = max(3.0, 2 * lowered)
         added -= lowered * _smoothstep(stops, headroom - width, headroom)
     if compression is not None:
-        added -= _compressed(stops, compression, recovered(recovery, headroom), headroom)
+        whole = compressed(compression, recovered(recovery, headroom), headroom)
+        added -= _lowering(stops, compression, whole, headroom)
     # Strong lift and strong recovery meet in the middle tones: hold the slope there.
     slopes = np.maximum(np.diff(stops + added), _FLATTEST / PER_STOP)
     curve = stops[0] + added[0] + np.concatenate([[0.0], np.cumsum(slopes)])
@@ -74,36 +70,24 @@ def recovered(recovery: HighlightRecovery | None, headroom: float) -> float:
     return min(recovery.stops, max(headroom, 0.0)) if recovery else 0.0
 
 
-def least_added(
-    recovery: HighlightRecovery | None, compression: HighlightCompression | None, headroom: float
-) -> float:
-    """What is added to a pixel of s stops is no less than HOLD · s + this.
+def compressed(compression: HighlightCompression, recovered: float, headroom: float) -> float:
+    """Stops by which compression lowers the brightest light.
 
-    So that a small clipped part stays white among tones that compression lowers.
+    All that was asked for down to white, and less and less of what goes on below it.
     """
-    if compression is None:
-        return -1e6
-    lowered = recovered(recovery, headroom)
-    return -lowered - _whole(compression, lowered, headroom) - HOLD * headroom
+    above = min(compression.stops, max(headroom, 0.0) - recovered)
+    below = compression.stops - above
+    return above + below / (1 + below / _BELOW_WHITE)
 
 
-def _whole(compression: HighlightCompression, recovered: float, headroom: float) -> float:
-    """Stops by which compression lowers the brightest light, down to white at most."""
-    return min(compression.stops, max(headroom, 0.0) - recovered)
-
-
-def _compressed(
-    stops: npt.NDArray[np.float64], compression: HighlightCompression, recovered: float, headroom: float
+def _lowering(
+    stops: npt.NDArray[np.float64], compression: HighlightCompression, whole: float, headroom: float
 ) -> npt.NDArray[np.float64]:
+    """What compression takes off: the more the brighter, so that nowhere tones move apart."""
     width = headroom + compression.reach
     if width <= 0:
         return np.zeros_like(stops)
-    whole = _whole(compression, recovered, headroom)
-    share = np.clip((stops + compression.reach) / width, 0, 1)
-    # What may not come off the brightest light comes off what is below it, most at two thirds of the way.
-    most = max(_GATHERED * width - whole / 3, 0.05 * width)
-    rest = most * math.tanh((compression.stops - whole) / most)
-    return np.asarray(whole * share**2 + rest * 6.75 * share**2 * (1 - share))
+    return np.asarray(whole * np.clip((stops + compression.reach) / width, 0, 1) ** 2)
 
 
 def contrast_stops(contrast: Contrast) -> Table:

@@ -80,14 +80,13 @@ def toned(planes: Planes, tone: Tone, diagonal: float, rows: Rows, pending: list
     if tone.by_surroundings or tone.local:
         around = surroundings(roots, diagonal, rows)
     regional = curve = _NONE
-    least = np.float32(curves.least_added(tone.recovery, tone.compression, tone.headroom))
     if tone.by_surroundings:
         regional = curves.regional_stops(tone.lift, tone.recovery, tone.compression, tone.headroom)
     if tone.contrast:
         curve = curves.contrast_stops(tone.contrast)
     local = np.float32(tone.local.amount if tone.local else 0)
     steps: list[Step] = [(detail.gains_of_tone, (
-        roots, np.float32(_DARKEST), *around, regional, least, local, curve,
+        roots, np.float32(_DARKEST), *around, regional, local, curve,
         np.float32(curves.LOWEST), np.float32(curves.PER_STOP), gains,
     ))]  # fmt: skip
     if tone.sharpness and sigma:

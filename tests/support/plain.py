@@ -90,13 +90,12 @@ def toned(planes: npt.NDArray[np.float32], tone: Tone, diagonal: float) -> Float
     own = stops(roots)
     added = np.zeros_like(own)
     if tone.by_surroundings or tone.local:
-        around = surroundings(roots, own, diagonal)
+        slope, around = surroundings(roots, own, diagonal)
         if tone.by_surroundings:
             table = curves.regional_stops(tone.lift, tone.recovery, tone.compression, tone.headroom)
-            least = curves.least_added(tone.recovery, tone.compression, tone.headroom)
-            added += np.maximum(looked_up(table, around), own + least)
+            added += looked_up(table, around)
         if tone.local:
-            added += local(tone.local, own - around, around)
+            added += local(tone.local, own - around, around) * np.maximum(1 - slope**2, 0)
     if tone.contrast:
         added += looked_up(curves.contrast_stops(tone.contrast), own + added)
     gains = 2**added
@@ -106,7 +105,7 @@ def toned(planes: npt.NDArray[np.float32], tone: Tone, diagonal: float) -> Float
     return planes * gains
 
 
-def surroundings(roots: Floats, own: Floats, diagonal: float) -> Floats:
+def surroundings(roots: Floats, own: Floats, diagonal: float) -> tuple[Floats, Floats]:
     radius = max(1.0, 12 / 1000 * diagonal)
     halvings = max(0, math.floor(math.log2(radius / 5)))
     small = stops(halved(roots)) if halvings else own
@@ -114,7 +113,8 @@ def surroundings(roots: Floats, own: Floats, diagonal: float) -> Floats:
         small = halved(small)
     slope, offset = guided(small, small, max(1, round(radius / 2**halvings)), 0.35)
     shape = (roots.shape[0], roots.shape[1])
-    return grown(slope, halvings, shape) * own + grown(offset, halvings, shape)
+    slope = grown(slope, halvings, shape)
+    return slope, slope * own + grown(offset, halvings, shape)
 
 
 def local(step: LocalContrast, apart: Floats, around: Floats) -> Floats:

@@ -24,8 +24,6 @@ _DARKENING = np.float32(0.6)
 _SMALLEST_ROOT = np.float32(3e-5)
 # Differences to the surroundings level off beyond this many stops: a ridge or a star is no texture.
 _TEXTURE = np.float32(1.5)
-# What is next to clipping is held up at this slope; a steeper one draws hard edges around clipped cores.
-HOLD = np.float32(1)
 _FAINT, _VISIBLE = np.float32(-12), np.float32(-8)
 
 
@@ -57,7 +55,6 @@ def gains_of_tone(  # type: ignore[no-untyped-def]
     offset,
     doublings,
     regional,
-    least,
     local,
     curve,
     lowest,
@@ -70,8 +67,7 @@ def gains_of_tone(  # type: ignore[no-untyped-def]
 
     slope, offset : float32, halved planes: surroundings = slope · stops + offset; of no size where neither
     ``regional`` nor ``local`` asks for them. regional, curve : float32, stops added by surroundings and then
-    by tone, from ``lowest`` on; of no size where there is nothing to add. least : added by surroundings at
-    least, beyond three times the pixel's own stops. local : local contrast, 0 none.
+    by tone, from ``lowest`` on; of no size where there is nothing to add. local : local contrast, 0 none.
     gains : float32, (height, width).
     """
     width = roots.shape[1]
@@ -98,14 +94,13 @@ def gains_of_tone(  # type: ignore[no-untyped-def]
                     x = np.uintp(column)
                     positions[x] = (around[x] - lowest) * per_stop
                 look_up(regional, positions, places, added)
-                for column in range(width):
-                    x = np.uintp(column)
-                    added[x] = max(added[x], HOLD * stops[x] + least)
             if local != _ZERO:
                 for column in range(width):
                     x = np.uintp(column)
                     apart = stops[x] - around[x]
                     limited = apart / (_ONE + abs(apart) / _TEXTURE)
+                    # Beside a ridge what is apart from the surroundings is their error, not texture.
+                    limited *= max(_ONE - slopes[x] * slopes[x], _ZERO)
                     # In the deepest shadow there is only noise to strengthen.
                     added[x] += local * limited * smoothstep(around[x], _FAINT, _VISIBLE)
         if curve.shape[0]:

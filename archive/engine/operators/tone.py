@@ -48,12 +48,15 @@ class ShadowLift(Operator):
 class HighlightCompression(Operator):
     """Gather bright areas into less range, without halos, leaving detail inside them as it is.
 
-    What clipped on the sensor stays white.
+    Light that exposure or highlight recovery left above white comes down first. White itself turns to a light
+    neutral grey, never a stop darker, so that what lies below can draw nearer to it; with highlight recovery
+    beside it clipped cores take the colour around them instead.
     """
 
     stops: float = param(
-        0.0, unit=Unit.EV, low=0, high=3, step=0.1, help="stops by which the very brightest areas are lowered"
-    )
+        0.0, unit=Unit.EV, low=0, high=3, step=0.1,
+        help="stops by which the very brightest areas are lowered; below white by less and less of them",
+    )  # fmt: skip
     reach: float = param(
         4.0, unit=Unit.EV, low=1.5, high=8, step=0.25,
         help="stops below clipping at which lowering begins; larger reaches further down",

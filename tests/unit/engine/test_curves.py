@@ -63,32 +63,37 @@ def test_compression_lowers_the_brightest_by_what_was_asked_and_starts_gently() 
     assert at(table, -1.5) == pytest.approx(-0.25, abs=1e-4)
 
 
-@pytest.mark.parametrize("stops", [0.5, 1.0, 3.0])
+@pytest.mark.parametrize("reach", [1.5, 4.0, 8.0])
 @pytest.mark.parametrize("headroom", [-2.0, 0.0, 0.5, 4.0])
-def test_compression_holds_what_clipped_on_the_sensor_at_white_and_gathers_tones_below(
-    stops: float, headroom: float
+def test_compression_takes_more_off_brighter_tones_so_that_nowhere_they_move_apart(
+    headroom: float, reach: float
 ) -> None:
-    step = HighlightCompression(stops=stops, reach=5.0)
-    table = curves.regional_stops(None, None, step, headroom).astype(np.float64)
-    place = round((headroom - curves.LOWEST) * curves.PER_STOP)
-    assert table[place] == pytest.approx(-min(stops, max(headroom, 0)), abs=1e-4)
-    assert (np.diff(STOPS + table) > 0.14 / curves.PER_STOP).all()
-    assert table.min() < -0.55 * stops or headroom < 0
-    assert table.max() < 1e-6
+    weaker = np.zeros(len(STOPS))
+    for stops in (0.1, 0.5, 1.0, 2.0, 3.0):
+        step = HighlightCompression(stops=stops, reach=reach)
+        table = curves.regional_stops(None, None, step, headroom).astype(np.float64)
+        assert (np.diff(table) < 1e-6).all()
+        assert (np.diff(STOPS + table) > 0.14 / curves.PER_STOP).all()
+        assert (table <= weaker + 1e-6).all()
+        weaker = table
 
 
-def test_compression_beyond_recovery_stops_at_white_too() -> None:
+@pytest.mark.parametrize(
+    ("stops", "headroom", "lowered"),
+    [(0.5, 1.0, 0.5), (1.0, 1.0, 1.0), (0.1, 0.0, 0.1 / 1.1), (1.0, 0.0, 0.5), (3.0, 0.0, 0.75),
+     (3.0, 1.0, 1 + 2 / 3), (3.0, -1.0, 0.75)],
+)  # fmt: skip
+def test_compression_lowers_clipped_light_less_and_less_below_white(
+    stops: float, headroom: float, lowered: float
+) -> None:
+    table = curves.regional_stops(None, None, HighlightCompression(stops=stops, reach=5.0), headroom)
+    assert at(table, headroom) == pytest.approx(-lowered, abs=1e-4)
+
+
+def test_what_recovery_lowers_is_no_room_for_compression() -> None:
     recovery, compression = HighlightRecovery(stops=1.0), HighlightCompression(stops=2.0, reach=6.0)
     table = curves.regional_stops(None, recovery, compression, 1.5)
-    assert at(table, 1.5) == pytest.approx(-1.5, abs=1e-4)
-
-
-def test_small_clipped_parts_are_held_at_white_whatever_surrounds_them() -> None:
-    step = HighlightCompression(stops=2.0)
-    for headroom, lowered in ((0.0, 0.0), (1.0, 1.0), (3.0, 2.0)):
-        least = curves.least_added(None, step, headroom)
-        assert curves.HOLD * headroom + least == pytest.approx(-lowered)
-    assert curves.least_added(HighlightRecovery(stops=1.0), None, 1.0) < -1000
+    assert at(table, 1.5) == pytest.approx(-(1.0 + 0.5 + 1.5 / 2.5), abs=1e-4)
 
 
 def test_the_display_table_is_srgb_to_a_tenth_of_a_16_bit_step() -> None:

@@ -245,33 +245,6 @@ def test_every_strength_sets_in_gradually_so_that_a_ramp_may_begin_at_nothing(
     assert 0 < np.abs(made - plain).max() < 257
 
 
-@pytest.mark.parametrize("stops", [0.5, 1.0, 3.0])
-def test_clipped_white_stays_white_under_compression(stops: float) -> None:
-    mosaic = np.full((120, 160), (WHITE + 3 * BLACK) // 4, np.uint16)
-    mosaic[20:50, 30:90] = WHITE
-    mosaic[80:90, 100:110] = WHITE
-    made = render(frame(mosaic), recipe(f"highlight_compression.stops={stops}"), FULL)
-    assert (made[25:45, 35:85] == 65535).all()
-    assert made[84:86, 104:106].min() > 65000
-    assert made[100, 20, 1] < render(frame(mosaic), recipe(), FULL)[100, 20, 1]
-
-
-@pytest.mark.parametrize("stops", [0.5, 1.5, 3.0])
-def test_light_next_to_clipped_white_is_lowered_without_a_hard_edge(stops: float) -> None:
-    """From a clipped core outwards no tone falls more than a little over twice as steeply as it did."""
-    y, x = np.mgrid[0:300, 0:440]
-    light = 2.0**-4 + 1.3 * np.exp(-((y - 150) ** 2 + (x - 220) ** 2) / (2 * 12**2))
-    mosaic = np.minimum(np.round(BLACK + (WHITE - BLACK) * light), WHITE).astype(np.uint16)
-    decoded = Decoded(pixels=mosaic, pattern=(0, 1, 1, 2), black=(float(BLACK),) * 4, white=float(WHITE))
-    before, after = (
-        -np.diff(np.log2(render_linear(decoded, each, FULL)[150, 220:300, 1]))
-        for each in (recipe(), recipe(f"highlight_compression.stops={stops}"))
-    )
-    falling = before > 0.02
-    assert np.max(after[falling] / before[falling]) < 2.3
-    assert np.min(after[falling] / before[falling]) > 0
-
-
 def vignetted(light: float, corner: float) -> Decoded:
     """A noisy grey field that falls off by so many stops towards the corners."""
     random = np.random.default_rng(9)

@@ -96,6 +96,17 @@ def test_no_halo_grows_beside_a_ridge_or_a_star(name: str) -> None:
     assert np.abs(gain[122:140, 50:150] - land_far).max() < 0.45
 
 
+@pytest.mark.parametrize("amount", [1.0, -0.8])
+def test_local_contrast_draws_no_glow_along_a_ridge(amount: float) -> None:
+    """A sky nearly five stops above the land gained a glow of 0.2 stops, and the land a dark seam."""
+    y, x = np.mgrid[0:300, 0:300]
+    light = np.where(y < 150 + 8 * np.sin(x / 17), 0.25, 0.01).astype(np.float32)
+    planes = np.stack([light] * 3)
+    gain = np.log2(made(planes, Tone(local=LocalContrast(amount=amount)))[1] / light)
+    assert np.abs(gain[:138]).max() < 0.09
+    assert np.abs(gain[162:]).max() < 0.09
+
+
 def test_colour_ratios_stay() -> None:
     planes = night()
     got = made(planes, EACH["all"])

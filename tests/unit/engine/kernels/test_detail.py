@@ -6,7 +6,6 @@ import pytest
 from archive.engine.kernels import detail
 
 NONE, NOWHERE = np.empty(0, np.float32), np.empty((0, 0), np.float32)
-UNHELD = np.float32(-1e6)
 DARKEST, LOWEST, PER_STOP = np.float32(-13), np.float32(-16), np.float32(1)
 
 
@@ -16,7 +15,6 @@ def gains(  # type: ignore[no-untyped-def]
     regional: list[float],
     local: float,
     curve: list[float],
-    least: np.float32 = UNHELD,
 ):
     roots = np.sqrt(2 ** np.array([stops], np.float32))
     around = (NOWHERE, NOWHERE)
@@ -24,7 +22,7 @@ def gains(  # type: ignore[no-untyped-def]
         around = np.full((1, len(stops)), slope, np.float32), np.full((1, len(stops)), -2.0, np.float32)
     out = np.empty_like(roots)
     detail.gains_of_tone(
-        roots, DARKEST, *around, 0, np.array(regional, np.float32), least, np.float32(local),
+        roots, DARKEST, *around, 0, np.array(regional, np.float32), np.float32(local),
         np.array(curve, np.float32), LOWEST, PER_STOP, out, 0, 1,
     )  # fmt: skip
     return np.log2(out[0])
@@ -57,13 +55,6 @@ def test_surroundings_and_then_tone_add_stops_from_their_tables() -> None:
     assert both == pytest.approx(12 / 16 + (14 + 12 / 16) / 4, abs=1e-5)
 
 
-def test_what_is_next_to_clipping_is_held_up_whatever_surrounds_it() -> None:
-    # Surroundings of −2 stops are lowered by one; stops − 0.5 is added at least.
-    table = [-1.0] * 23
-    made = gains([-3.0, -0.1, 0.0], 0.0, table, 0.0, [], np.float32(-0.5))
-    assert made.tolist() == pytest.approx([-1.0, -0.6, -0.5], abs=1e-5)
-
-
 def test_local_contrast_grows_small_differences_and_spares_edges_and_deep_shadow() -> None:
     # Surroundings are always −2 stops.
     small, large = gains([-1.9, 2.0], 0.0, [], 0.5, [])
@@ -73,10 +64,17 @@ def test_local_contrast_grows_small_differences_and_spares_edges_and_deep_shadow
     deep = np.empty((1, 1), np.float32)
     detail.gains_of_tone(
         np.full((1, 1), 2.0**-6, np.float32), DARKEST, np.zeros((1, 1), np.float32),
-        np.full((1, 1), -12.5, np.float32), 0, NONE, UNHELD, np.float32(0.5), NONE, LOWEST, PER_STOP,
+        np.full((1, 1), -12.5, np.float32), 0, NONE, np.float32(0.5), NONE, LOWEST, PER_STOP,
         deep, 0, 1,
     )  # fmt: skip
     assert deep[0, 0] == pytest.approx(1, abs=1e-6)
+
+
+def test_local_contrast_spares_places_whose_surroundings_follow_an_edge() -> None:
+    # Surroundings are slope · stops − 2: every one of these lies a tenth of a stop above its own.
+    even, *beside = (gains([-1.9 / (1 - slope)], slope, [], 0.5, [])[0] for slope in (0.0, 0.5, 0.7))
+    assert beside == pytest.approx([even * (1 - 0.25), even * (1 - 0.49)], rel=1e-3)
+    assert gains([-1.9], 1.0, [], 0.5, [])[0] == pytest.approx(0, abs=1e-6)
 
 
 def test_detail_is_added_above_its_floor_and_levels_off_at_edges() -> None:
