@@ -96,6 +96,7 @@ def run_survey(books: Books, parts: Sequence[Part], *, progress: Progress) -> Su
     of rolls of which something was seen damaged, previews and records are proven first, and mended from
     another volume or measured again.
     """
+    bugs: list[Exception] = []
     failed: list[SurveyNote] = []
     measured = copied = 0
     with ExitStack() as stack:
@@ -117,7 +118,9 @@ def run_survey(books: Books, parts: Sequence[Part], *, progress: Progress) -> Su
         batches = _Batches(volumes, backlog.origins())
         try:
             for count, (frame, folder, outcome) in enumerate(_looked_at(books, frames, decoder), 1):
-                if isinstance(outcome, ArchiveError):
+                if isinstance(outcome, Exception):
+                    if not isinstance(outcome, ArchiveError):
+                        bugs.append(outcome)
                     failed.append(SurveyNote(path=f"{folder}/{shown(frame.path)}", text=str(outcome)))
                 else:
                     batches.add(folder, frame, outcome)
@@ -132,6 +135,12 @@ def run_survey(books: Books, parts: Sequence[Part], *, progress: Progress) -> Su
         copied += sum(repaired.brought for repaired in backlog.repaired.values())
         for folder, repaired in backlog.repaired.items():
             failed += _cleared(books, volumes, folder, repaired, batches.written, backlog.complete)
+    if bugs:
+        # Told as what it is, but only now: one fault never stops the rest.
+        bugs[0].add_note(
+            f"{len(bugs)} of {total} frames met a fault of the program; the others were measured."
+        )
+        raise bugs[0]
     return SurveyReport(
         measured=measured,
         held=sum(part.frames for part in backlog.parts) - total,
@@ -224,17 +233,19 @@ def _levelled(volumes: Sequence[Volume], roll_folder: str, failed: list[SurveyNo
 
 def _looked_at(
     books: Books, frames: Iterable[tuple[Frame, str]], decoder: DecoderPool
-) -> Iterator[tuple[Frame, str, Look | ArchiveError]]:
+) -> Iterator[tuple[Frame, str, Look | Exception]]:
     """Each frame, its roll's folder, and what it gave or why it gave nothing; in order, a few ahead."""
 
-    def work(frame: Frame) -> Look | ArchiveError:
+    def work(frame: Frame) -> Look | Exception:
         try:
             data = books.master_bytes(frame)
             return look(_decoded(data, frame, decoder))
-        except ArchiveError as error:
+        except OSError:
+            raise
+        except Exception as error:
             return error
 
-    pending: deque[tuple[Frame, str, Future[Look | ArchiveError]]] = deque()
+    pending: deque[tuple[Frame, str, Future[Look | Exception]]] = deque()
     with ThreadPoolExecutor(_processors()) as pool:
         try:
             for frame, folder in frames:

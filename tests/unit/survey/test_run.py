@@ -195,6 +195,27 @@ def test_a_preview_that_crashes_its_decoder_costs_no_frame(
     workspace.close()
 
 
+def test_a_fault_of_our_own_costs_one_frame_and_is_told_once_the_others_are_measured(
+    place: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    met = []
+    decode = DecoderPool.decode
+
+    def faulty(pool: DecoderPool, data: bytes, name: str, **asked: int) -> Decoded:
+        met.append(name)
+        if name == met[0]:
+            raise ZeroDivisionError("ours")
+        return decode(pool, data, name, **asked)
+
+    with monkeypatch.context() as broken:
+        broken.setattr(DecoderPool, "decode", faulty)
+        with pytest.raises(ZeroDivisionError, match="ours") as caught:
+            place.workspace.survey.run(progress=quiet)
+    assert caught.value.__notes__ == ["1 of 6 frames met a fault of the program; the others were measured."]
+    report = place.workspace.survey.run(progress=quiet)
+    assert (report.measured, report.held) == (1, 5)
+
+
 def test_records_go_to_volumes_that_are_only_found_beside_too(place: Studio, tmp_path: Path) -> None:
     place.workspace.close()
     with open_archive(place.root, also=[tmp_path / "GREEN"]):
