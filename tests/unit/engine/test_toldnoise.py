@@ -4,6 +4,7 @@ import math
 import struct
 from typing import Any
 
+import numpy as np
 import pytest
 from support.dngs import dng, unusual_dng
 from support.tinydng import night_mosaic
@@ -64,5 +65,8 @@ def test_both_readers_hand_it_on() -> None:
     assert facts["iso"] == 0
 
 
-def test_samples_of_six_by_six_colours_need_none() -> None:
-    assert "noise" not in rawfile.read(unusual_dng(night_mosaic(120, 120)), measured=True)[0]
+def test_samples_that_are_no_bayer_mosaic_come_with_what_their_file_tells_too() -> None:
+    for pixels in (night_mosaic(120, 120), np.stack([night_mosaic(120, 120)] * 3, axis=-1)):
+        for told in (None, (2e-4, 3e-6)):
+            facts = rawfile.read(unusual_dng(pixels, noise=told), measured=True)[0]
+            assert (facts["noise"], facts["iso"]) == (told, 0)
