@@ -232,57 +232,74 @@ def _read(path: Path) -> bytes:
 def _shown(folder: Path, key: str, title: str, note: str, decoded: Decoded, size: int) -> gallerypage.Shot:
     place = folder / key
     place.mkdir()
-    threads = max(1, os.cpu_count() or 1)
     pixels = PixelSpec(fit=(size, size))
-
-    def made(of: Decoded, base: tuple[OperatorValues, ...], spec: PixelSpec = pixels) -> Any:
-        recipe = EffectiveRecipe(foundation=current_foundation(), base=base)
-        return render(of, recipe, spec, threads=threads)
 
     def write(name: str, picture: Any) -> str:
         (place / f"{name}.jpg").write_bytes(encode_jpeg(picture, quality=90))
         return f"{key}/{name}.jpg"
 
-    plain = EffectiveRecipe(foundation=current_foundation(), base=())
-    light = render_linear(decoded, plain, PixelSpec(fit=(_DRAWN_SIZE, _DRAWN_SIZE)), threads=threads)
+    light = render_linear(decoded, _recipe(()), PixelSpec(fit=(_DRAWN_SIZE, _DRAWN_SIZE)), threads=_threads())
     height, width = decoded.pixels.shape[:2]
-    before = write("before", made(decoded, ()))
-    after = write("after", made(decoded, looks.first_look()))
+    before = write("before", _made(decoded, (), pixels))
+    after = write("after", _made(decoded, looks.first_look(), pixels))
     rows = []
     for declared in shown_operators():
-        tried, of, notes = looks_of(declared), decoded, []
-        if declared.name in lenses.DRAWN:
-            of = Decoded(pixels=lenses.drawn(light, declared.name))
-            notes.append(f"The frame was first drawn as by a lens of {_last(tried)}, which high undoes.")
-        if declared.name == "sharpness":
-            radius = min(5.0, max(0.1, round(1000 * _SHARPENED / math.hypot(width, height), 2)))
-            tried = tuple((label, operator.changed(values, {"radius": radius})) for label, values in tried)
-            notes.append(f"Its radius is {radius:g} ‰ here, {_SHARPENED:g} pixels of this frame.")
-        exact = declared.name in _FINE
-        spec = PixelSpec(fit=None) if exact else pixels
-        bases: list[tuple[str, tuple[OperatorValues, ...]]] = [("without", ())] * (of is not decoded or exact)
-        bases += [(label, (values,)) for label, values in tried]
-        developed = [(label, made(of, base, spec)) for label, base in bases]
-        if exact:
-            notes.append("Part of the frame, pixel by pixel.")
-            first = developed[0][1]
-            corner = declared.name in lenses.DRAWN
-            top, left = _corner(first) if corner else _detailed(first)
-            developed = [
-                (label, picture[top : top + _PART, left : left + _PART]) for label, picture in developed
-            ]
+        developed, told = _developed(declared, decoded, light, pixels)
         pictures = tuple(
-            (label, write(f"{declared.name}-{number}", picture))
-            for number, (label, picture) in enumerate(developed, len(tried) - len(developed) + 1)
+            (label, write(f"{declared.name}-{number}", picture)) for number, label, picture in developed
         )
         rows.append(
             gallerypage.Row(
-                name=declared.name, title=declared.title, pictures=pictures, note=" ".join(notes), exact=exact
+                name=declared.name, title=declared.title, pictures=pictures, note=told,
+                exact=declared.name in _FINE,
             )
-        )
+        )  # fmt: skip
     shot = gallerypage.Shot(
         key=key, title=shown(title), note=f"{note}, {width} × {height}",
         before=before, after=after, rows=tuple(rows),
     )  # fmt: skip
     (folder / f"{key}.html").write_text(gallerypage.shot_page(shot), encoding="utf-8")
     return shot
+
+
+def _threads() -> int:
+    return max(1, os.cpu_count() or 1)
+
+
+def _recipe(base: tuple[OperatorValues, ...]) -> EffectiveRecipe:
+    return EffectiveRecipe(foundation=current_foundation(), base=base)
+
+
+def _made(decoded: Decoded, base: tuple[OperatorValues, ...], pixels: PixelSpec) -> Any:
+    return render(decoded, _recipe(base), pixels, threads=_threads())
+
+
+def _developed(
+    declared: Declaration, decoded: Decoded, light: lenses.Light, pixels: PixelSpec
+) -> tuple[list[tuple[int, str, Any]], str]:
+    """An operator's pictures with their numbers and labels, 0 for one without it; and what they were made of.
+
+    light : the frame's, for lenses to draw.
+    """
+    height, width = decoded.pixels.shape[:2]
+    tried, of, notes = looks_of(declared), decoded, []
+    by_lens, exact = declared.name in lenses.DRAWN, declared.name in _FINE
+    if by_lens:
+        of = Decoded(pixels=lenses.drawn(light, declared.name))
+        notes.append(f"The frame was first drawn as by a lens of {_last(tried)}, which high undoes.")
+    if declared.name == "sharpness":
+        radius = min(5.0, max(0.1, round(1000 * _SHARPENED / math.hypot(width, height), 2)))
+        tried = tuple((label, operator.changed(values, {"radius": radius})) for label, values in tried)
+        notes.append(f"Its radius is {radius:g} ‰ here, {_SHARPENED:g} pixels of this frame.")
+    bases = [(number, label, (values,)) for number, (label, values) in enumerate(tried, 1)]
+    spec = PixelSpec(fit=None) if exact else pixels
+    made = [(number, label, _made(of, base, spec)) for number, label, base in bases]
+    if by_lens or exact:
+        made.insert(0, (0, "without", _made(of, (), spec)))
+    if exact:
+        notes.append("Part of the frame, pixel by pixel.")
+        first = made[0][2]
+        top, left = _corner(first) if by_lens else _detailed(first)
+        part = slice(top, top + _PART), slice(left, left + _PART)
+        made = [(number, label, picture[part]) for number, label, picture in made]
+    return made, " ".join(notes)
