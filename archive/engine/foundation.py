@@ -5,7 +5,7 @@ from __future__ import annotations
 from archive.errors import ArchiveError
 from archive.model.recipe import Foundation
 
-GENERATION = 4
+GENERATION = 5
 
 _DECODER = "libraw"
 _DEMOSAIC = "directional-1"

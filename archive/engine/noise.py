@@ -28,7 +28,7 @@ _SMALLEST = 4
 # measured beyond that is the scene.
 _PASSED_ON = 0.55
 _MAD_TO_SIGMA = 1.4826
-_ENOUGH = 60_000
+_ENOUGH = 24_000
 # Blocks in which variance is taken; of all of them, this share is even enough to show nothing but noise.
 _BLOCK, _EVEN = 8, 0.4
 _COLOUR_RADIUS = 8.0

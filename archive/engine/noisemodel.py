@@ -17,6 +17,8 @@ from archive.engine.kernels.rows import Rows
 Floats = npt.NDArray[np.float64]
 
 _BLOCK = 32
+# Blocks that are enough to tell the noise of a frame.
+_ENOUGH = 4_000
 _LEVELS = 24
 _FEWEST = 16
 # The share of blocks taken as plain sky, and what that quantile of a sample variance (64 differences) is
@@ -87,10 +89,11 @@ def measure(
     frames that are clipped or tiny, it is what the ISO suggests.
     """
     down, across = mosaic.shape[0] // _BLOCK, mosaic.shape[1] // _BLOCK
-    blocks = np.empty((3, down, across), np.float32)
+    stride = max(1, down * across // _ENOUGH)
+    blocks = np.empty((3, -(-down // stride), across), np.float32)
     if blocks.size:
         highest = np.float32(blacks[1] + (1 - _BELOW_CLIPPING) / scales[1])
-        rows.run(_blocks, down, mosaic, blacks[1], scales[1], highest, blocks)
+        rows.run(_blocks, blocks.shape[1], mosaic, stride, blacks[1], scales[1], highest, blocks)
     whole = blocks[:, blocks[0] >= 0].astype(np.float64)
     if whole.shape[1] < _FEWEST:
         return told or expected(iso)
@@ -107,13 +110,10 @@ def measure(
 def _binned(blocks: Floats) -> tuple[Floats, Floats, Floats]:
     """Brightness, variance and variance over twice the distance of blocks of like brightness."""
     order = np.argsort(blocks[0], kind="stable")
-    bins = np.array_split(order, min(_LEVELS, max(2, order.size // _FEWEST)))
-    levels = np.array([blocks[0, each].mean() for each in bins])
-    spreads, wider = (
-        np.array([np.quantile(values[each], _QUANTILE) for each in bins]) / _SHORTFALL
-        for values in (blocks[1], blocks[2])
-    )
-    return levels, spreads, wider
+    count = min(_LEVELS, max(2, order.size // _FEWEST))
+    bins = order[: order.size // count * count].reshape(count, -1)
+    spreads, wider = np.quantile(blocks[1:, bins], _QUANTILE, axis=2) / _SHORTFALL
+    return blocks[0, bins].mean(axis=1), spreads, wider
 
 
 def _fitted(levels: Floats, spreads: Floats) -> NoiseModel | None:
@@ -151,17 +151,18 @@ def _split(levels: Floats, spreads: Floats, model: NoiseModel) -> NoiseModel:
 
 
 @kernel
-def _blocks(mosaic, black, scale, highest, out, first, last):  # type: ignore[no-untyped-def]
-    """Mean, variance, and variance over twice the distance of the samples at places 0 1 of each block.
+def _blocks(mosaic, stride, black, scale, highest, out, first, last):  # type: ignore[no-untyped-def]
+    """Mean, variance, and variance over twice the distance of the samples at places 0 1 of blocks.
 
-    The mean is −1 where a sample exceeds ``highest`` counts or one in 64 has none at all.
+    stride : from row to row of blocks, in blocks. The mean is −1 where a sample exceeds ``highest`` counts or
+    one in 64 has none at all.
     """
     for row in range(first, last):
         for column in range(out.shape[2]):
             total = near = wide = count = empty = np.int64(0)
             most = np.uint16(0)
             for j in range(0, _BLOCK, 2):
-                line = mosaic[row * _BLOCK + j]
+                line = mosaic[row * stride * _BLOCK + j]
                 for i in range(1, _BLOCK - 8, 6):
                     x = np.uintp(column * _BLOCK + i)
                     one, two, three = line[x], line[x + np.uintp(2)], line[x + np.uintp(4)]

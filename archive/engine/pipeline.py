@@ -15,7 +15,7 @@ from weakref import ref
 import numpy as np
 import numpy.typing as npt
 
-from archive.engine import colour, curves, foundation, framing, operator, sampling
+from archive.engine import colour, curves, foundation, framing, freed, operator, sampling
 from archive.engine.clipped import rebuilt
 from archive.engine.darkframe import MasterDark, darkened
 from archive.engine.declaration import Operator
@@ -161,6 +161,7 @@ def _developed(
 ) -> tuple[Planes, list[Step]]:
     """Planes, and the steps that are still to be done to them."""
     foundation.require(effective.foundation)
+    freed.keep()
     steps = _Steps(effective)
     view = _view(decoded, steps, pixels)
     # Scene data is itself, whatever it holds; a master dark is what the recipe names.

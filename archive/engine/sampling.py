@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -47,7 +48,7 @@ def cooled(decoded: Decoded, reach: float, noise: NoiseModel, rows: Rows) -> npt
     span = decoded.white - min(decoded.black)
     # In counts: variance per count and at no light.
     slope, read = noise.gain * span, noise.read * span * span
-    out = mosaic.copy()
+    out = np.empty_like(mosaic)
     rows.run(
         hotpixels.replace, mosaic.shape[0], mosaic, np.array(decoded.black, np.float32),
         np.float32(reach), np.float32(slope), np.float32(read), out,
@@ -231,7 +232,9 @@ def _doubled(lines: Counts, levels: Floats, second_is_green: bool) -> tuple[Coun
     return np.stack([lines[0], lines[0][nearest]]), levels[:, [0, 1, green, green]]
 
 
+@lru_cache(maxsize=16)
 def _weights(span: Span, samples: int, phase: int) -> kernels.Weights:
+    """Weights of a mosaic's even or odd places: the frames of a sequence share them."""
     return kernels.area_weights(span[2], span[0], span[1], samples, 2, phase)
 
 

@@ -10,7 +10,7 @@ from archive.engine.kernels.rows import Rows
 
 Plane = npt.NDArray[np.float32]
 
-_ENOUGH, _FEWEST = 1500, 40
+_ENOUGH, _FEWEST = 700, 40
 # The scene adds to the larger coefficients of a kind: noise is told by the size that three of ten are below,
 # which is so many standard deviations of a normal distribution.
 _SHARE, _SIGMAS = 0.3, 0.38532

@@ -13,7 +13,7 @@ from archive.engine.kernels.rows import Rows
 Plane = npt.NDArray[np.float32]
 
 # Pixels whose variations are looked at.
-_ENOUGH = 100_000
+_ENOUGH = 30_000
 _MAD_TO_SIGMA = 1.4826
 # Standard deviation of the mask below on noise of standard deviation 1.
 _MASK_GAIN = 6.0

@@ -13,7 +13,7 @@ import traceback
 from collections.abc import Callable
 from typing import Any, BinaryIO
 
-from archive.engine import message, ownpreview, picturefile
+from archive.engine import freed, message, ownpreview, picturefile
 from archive.engine.picturefile import UndecodableError
 from archive.engine.provenreader import ProvenReader
 from archive.engine.sharedroom import SharedRoom
@@ -96,6 +96,7 @@ def limit_memory(address_space: int) -> None:
 def main(work: Callable[[bytes], Answer] = decode) -> None:
     """Serve on the process's own input and output; whatever a library prints goes to the error stream."""
     limit_memory(int(sys.argv[1]))
+    freed.keep()
     sink = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
     room = SharedRoom(int(sys.argv[2])) if len(sys.argv) > 2 else None

@@ -1,8 +1,9 @@
 """Noise taken from overlapping blocks of 8 × 8 pixels by their cosine transforms (after Yaroslavsky).
 
 What a block holds in few strong coefficients is the scene; what is spread evenly over all of them is noise.
-Blocks begin at every second row and column; a pixel is the mean of what the 16 blocks around it say, of which
-those of fewer coefficients count for more.
+Blocks begin at every third row and every fourth column, one column further from row to row: so slanted, they
+see all places of a mosaic's pattern alike. A pixel is the mean of what the five or six blocks around it say:
+those of fewer coefficients count for more, and each the more the nearer its middle is.
 """
 
 from __future__ import annotations
@@ -14,19 +15,31 @@ from archive.engine.kernels.neighbourhood import grow_row
 from archive.engine.kernels.numeric import clear
 
 SIDE = 8
-_STEP = 2
-_BEFORE = SIDE - _STEP
-# Blocks of one row done at once, so that their coefficients stay near a core. Even and odd columns lie apart,
-# since blocks begin at every second; a line is the even ones and then the odd ones that a run touches. Its
-# lengths are constants, so that the compiler sees which lines are apart.
-_RUN = 64
-_TOUCHED = _RUN + SIDE // _STEP - 1
-_PART = _RUN + 8
-_LINE = 2 * _PART
-_SHIFTED = 4
+_DOWN, _ALONG = 3, 4
+# Columns four apart lie together, as four parts of a row, since blocks begin four apart. So many are worked
+# on at once that their coefficients stay near a core; constants let the compiler see which lines are apart.
+# The last of them begins no block, which would need the column after it.
+_LANES = 64
+_RUN = _LANES - 1
+# From part to part of eight lines, and from line to line.
+_PART = _LANES + 16
+_LINE = _ALONG * _PART
+# Blocks begin up to so many columns before a picture does.
+_LEAD = SIDE
+_BEFORE = _LEAD // _ALONG
+# Lanes of samples begin here: what lies before the first is 0.
+_FIRST = 4
 _ZERO, _ONE = np.float32(0), np.float32(1)
 # Coefficients set in from √0.75 to √1.25 of their threshold on, so that nothing depends on a hair.
 _STEEP, _START = np.float32(2), np.float32(1.5)
+# Kaiser's window of parameter 1.5.
+_W0, _W1, _W2, _W3 = (
+    np.float32(0.6072666),
+    np.float32(0.7864574),
+    np.float32(0.9198049),
+    np.float32(0.9908995),
+)
+_WINDOW = (_W0, _W1, _W2, _W3, _W3, _W2, _W1, _W0)
 # 1 / √8, and cos(k π / 16) / 2.
 _K0 = np.float32(0.35355338)
 _K1, _K2, _K3 = np.float32(0.49039263), np.float32(0.46193978), np.float32(0.41573480)
@@ -84,17 +97,24 @@ def _put(values, out, x, apart):  # type: ignore[no-untyped-def]
 
 
 @inlined
-def _down(lines, out):  # type: ignore[no-untyped-def]
-    """Every column's transform. lines, out : eight lines of ``_LINE``."""
-    for column in range(_LINE):
+def _down(ring, starts, shift, lines, to):  # type: ignore[no-untyped-def]
+    """Transforms of eight rows of a ring, down every column of a part. starts : where the rows begin."""
+    s0, s1 = np.uintp(starts[0] + shift), np.uintp(starts[1] + shift)
+    s2, s3 = np.uintp(starts[2] + shift), np.uintp(starts[3] + shift)
+    s4, s5 = np.uintp(starts[4] + shift), np.uintp(starts[5] + shift)
+    s6, s7 = np.uintp(starts[6] + shift), np.uintp(starts[7] + shift)
+    for column in range(_LANES):
         x = np.uintp(column)
-        a, b, c, d, e, f, g, h = _eight(lines, x, _LINE)
-        _put(_forward(a, b, c, d, e, f, g, h), out, x, _LINE)
+        values = _forward(
+            ring[s0 + x], ring[s1 + x], ring[s2 + x], ring[s3 + x],
+            ring[s4 + x], ring[s5 + x], ring[s6 + x], ring[s7 + x],
+        )  # fmt: skip
+        _put(values, lines, np.uintp(to) + x, _LINE)
 
 
 @inlined
 def _up(lines, out):  # type: ignore[no-untyped-def]
-    """Columns from their transforms."""
+    """Columns from their transforms. lines, out : eight lines."""
     for column in range(_LINE):
         x = np.uintp(column)
         a, b, c, d, e, f, g, h = _eight(lines, x, _LINE)
@@ -102,57 +122,91 @@ def _up(lines, out):  # type: ignore[no-untyped-def]
 
 
 @inlined
-def _across(line, out):  # type: ignore[no-untyped-def]
-    """Transforms of the blocks of a run. line : one line. out : eight lines of ``_RUN``."""
-    for number in range(_RUN):
-        x = np.uintp(number)
-        values = _forward(
-            line[x], line[x + np.uintp(_PART)],
-            line[x + np.uintp(1)], line[x + np.uintp(_PART + 1)],
-            line[x + np.uintp(2)], line[x + np.uintp(_PART + 2)],
-            line[x + np.uintp(3)], line[x + np.uintp(_PART + 3)],
+def _kept(value, inverse):  # type: ignore[no-untyped-def]
+    """The share of a coefficient that is no noise."""
+    return min(max(_STEEP * (value * value * inverse) - _START, _ZERO), _ONE)
+
+
+@inlined
+def _across(lines, u, inverses, coefficients, count):  # type: ignore[no-untyped-def]
+    """Coefficients of a run's blocks from line ``u``, without their noise; what stays is counted.
+
+    coefficients : eight times eight rows of lanes.
+    """
+    at, to = np.uintp(u * _LINE), np.uintp(u * SIDE * _LANES)
+    kinds = inverses[u * SIDE :]
+    i0, i1, i2, i3, i4, i5, i6, i7 = _eight(kinds, np.uintp(0), 1)
+    for number in range(_LANES):
+        lane = np.uintp(number)
+        x = at + lane
+        a, b, c, d, e, f, g, h = _forward(
+            lines[x], lines[x + np.uintp(_PART)],
+            lines[x + np.uintp(2 * _PART)], lines[x + np.uintp(3 * _PART)],
+            lines[x + np.uintp(1)], lines[x + np.uintp(_PART + 1)],
+            lines[x + np.uintp(2 * _PART + 1)], lines[x + np.uintp(3 * _PART + 1)],
         )  # fmt: skip
-        _put(values, out, x, _RUN)
+        ka, kb, kc, kd = _kept(a, i0), _kept(b, i1), _kept(c, i2), _kept(d, i3)
+        ke, kf, kg, kh = _kept(e, i4), _kept(f, i5), _kept(g, i6), _kept(h, i7)
+        values = ka * a, kb * b, kc * c, kd * d, ke * e, kf * f, kg * g, kh * h
+        _put(values, coefficients, to + lane, _LANES)
+        count[lane] += ((ka + kb) + (kc + kd)) + ((ke + kf) + (kg + kh))
 
 
 @inlined
-def _thinned(values, inverse, count):  # type: ignore[no-untyped-def]
-    """Take noise from the coefficients of one kind, in place, and count what stays."""
-    for number in range(_RUN):
-        x = np.uintp(number)
-        value = values[x]
-        kept = min(max(_STEEP * (value * value * inverse) - _START, _ZERO), _ONE)
-        values[x] = kept * value
-        count[x] += kept
+def _windows(weight):  # type: ignore[no-untyped-def]
+    """Weights of a block's eight columns."""
+    outer, next_outer, next_inner, inner = weight * _W0, weight * _W1, weight * _W2, weight * _W3
+    return outer, next_outer, next_inner, inner, inner, next_inner, next_outer, outer
 
 
 @inlined
-def _weighted_back(coefficients, weights, samples):  # type: ignore[no-untyped-def]
-    """Weighted rows of the blocks of a run, eight lines of ``_PART``, from ``_SHIFTED`` on."""
-    for number in range(_RUN):
-        x = np.uintp(number)
-        w = weights[x]
-        a, b, c, d, e, f, g, h = _eight(coefficients, x, _RUN)
-        values = _backward(w * a, w * b, w * c, w * d, w * e, w * f, w * g, w * h)
-        _put(values, samples, x + np.uintp(_SHIFTED), _PART)
+def _weighted_back(coefficients, u, count, samples):  # type: ignore[no-untyped-def]
+    """Line ``u`` of the blocks of a run, weighted. samples : eight rows of ``_PART``."""
+    at = np.uintp(u * SIDE * _LANES)
+    for number in range(_LANES):
+        lane = np.uintp(number)
+        a, b, c, d, e, f, g, h = _eight(coefficients, at + lane, _LANES)
+        a, b, c, d, e, f, g, h = _backward(a, b, c, d, e, f, g, h)
+        wa, wb, wc, wd, we, wf, wg, wh = _windows(count[lane])
+        values = wa * a, wb * b, wc * c, wd * d, we * e, wf * f, wg * g, wh * h
+        _put(values, samples, lane + np.uintp(_FIRST), _PART)
 
 
 @inlined
-def _overlaid(samples, line):  # type: ignore[no-untyped-def]
-    """Sums of what the blocks of a run say of each column; beyond its ends ``samples`` are 0."""
-    for column in range(_TOUCHED):
-        x = np.uintp(column)
-        line[x] = (samples[x + np.uintp(4)] + samples[x + np.uintp(2 * _PART + 3)]) + (
-            samples[x + np.uintp(4 * _PART + 2)] + samples[x + np.uintp(6 * _PART + 1)]
-        )
-        line[x + np.uintp(_PART)] = (
-            samples[x + np.uintp(_PART + 4)] + samples[x + np.uintp(3 * _PART + 3)]
-        ) + (samples[x + np.uintp(5 * _PART + 2)] + samples[x + np.uintp(7 * _PART + 1)])
+def _weights(count, samples):  # type: ignore[no-untyped-def]
+    """What the columns of a run's blocks weigh, and ``count`` turned into weights of blocks."""
+    for number in range(_LANES):
+        lane = np.uintp(number)
+        count[lane] = _ONE / count[lane]
+    count[_RUN] = _ZERO
+    for number in range(_LANES):
+        lane = np.uintp(number)
+        _put(_windows(count[lane]), samples, lane + np.uintp(_FIRST), _PART)
 
 
 @inlined
-def _detail(plane, calm, row, spare, other, grown, evens, odds):  # type: ignore[no-untyped-def]
-    """What a row has beyond its calm version, even and odd columns apart, from the fourth place on.
+def _overlaid(samples, lines, u):  # type: ignore[no-untyped-def]
+    """Line ``u`` from sums of what the blocks of a run say of each column."""
+    at = np.uintp(u * _LINE)
+    for part in range(_ALONG):
+        own = np.uintp(part * _PART + _FIRST)
+        before = np.uintp((part + _ALONG) * _PART + _FIRST - 1)
+        to = at + np.uintp(part * _PART)
+        for column in range(_LANES):
+            x = np.uintp(column)
+            lines[to + x] = samples[own + x] + samples[before + x]
+
+
+@inlined
+def _added(lines, at, share, ring, to):  # type: ignore[no-untyped-def]
+    x, y = np.uintp(at), np.uintp(to)
+    for column in range(_LANES):
+        ring[y + np.uintp(column)] += share * lines[x + np.uintp(column)]
+
+
+@inlined
+def _detail(plane, calm, row, spare, other, grown, ring, at, long):  # type: ignore[no-untyped-def]
+    """What a row has beyond its calm version, in four parts of ``long`` from ``at`` on.
 
     Beyond the rim the outermost are repeated.
     """
@@ -160,24 +214,42 @@ def _detail(plane, calm, row, spare, other, grown, evens, odds):  # type: ignore
     grow_row(calm, place, 1, spare, other, grown)
     source = plane[place]
     width = plane.shape[1]
-    whole = width // 2
-    before = _BEFORE // _STEP
-    left, right = evens[before:], odds[before:]
-    for column in range(whole):
-        x, y = np.uintp(2 * column), np.uintp(2 * column + 1)
-        left[np.uintp(column)] = source[x] - grown[x]
-        right[np.uintp(column)] = source[y] - grown[y]
-    for k in range(before):
-        evens[k] = odds[k] = source[0] - grown[0]
-    outermost = source[width - 1] - grown[width - 1]
-    for k in range(whole, right.shape[0]):
-        left[k] = right[k] = outermost
+    whole = width // _ALONG
+    for part in range(_ALONG):
+        start = at + part * long
+        for k in range(_BEFORE):
+            ring[start + k] = source[0] - grown[0]
+        for k in range(_BEFORE + whole, long):
+            ring[start + k] = source[width - 1] - grown[width - 1]
+    to = np.uintp(at + _BEFORE)
+    for number in range(whole):
+        x, y = np.uintp(_ALONG * number), to + np.uintp(number)
+        ring[y] = source[x] - grown[x]
+        ring[y + np.uintp(long)] = source[x + np.uintp(1)] - grown[x + np.uintp(1)]
+        ring[y + np.uintp(2 * long)] = source[x + np.uintp(2)] - grown[x + np.uintp(2)]
+        ring[y + np.uintp(3 * long)] = source[x + np.uintp(3)] - grown[x + np.uintp(3)]
+    for column in range(whole * _ALONG, width):
+        ring[at + column % _ALONG * long + _BEFORE + whole] = source[column] - grown[column]
 
 
 @inlined
-def _added(line, out, count):  # type: ignore[no-untyped-def]
-    for column in range(count):
-        out[np.uintp(column)] += line[np.uintp(column)]
+def _settled(made, weights, at, long, grown, target):  # type: ignore[no-untyped-def]
+    """A row of the calmed plane: its calm version, and the mean of what blocks say beyond that."""
+    width = target.shape[0]
+    whole = width // _ALONG
+    for number in range(whole):
+        x, k = np.uintp(_ALONG * number), np.uintp(at + _BEFORE + number)
+        target[x] = grown[x] + made[k] / weights[k]
+        x, k = x + np.uintp(1), k + np.uintp(long)
+        target[x] = grown[x] + made[k] / weights[k]
+        x, k = x + np.uintp(1), k + np.uintp(long)
+        target[x] = grown[x] + made[k] / weights[k]
+        x, k = x + np.uintp(1), k + np.uintp(long)
+        target[x] = grown[x] + made[k] / weights[k]
+    for column in range(whole * _ALONG, width):
+        k = np.uintp(at + column % _ALONG * long + _BEFORE + whole)
+        x = np.uintp(column)
+        target[x] = grown[x] + made[k] / weights[k]
 
 
 @kernel
@@ -191,67 +263,52 @@ def shrink(plane, calm, inverses, out, first, last):  # type: ignore[no-untyped-
     length = 2 * calm.shape[1] + 2
     grown, spare = np.empty(length, np.float32), np.empty(length, np.float32)
     other = np.empty(length, np.float32)
-    runs = ((width + 1) // 2 + _BEFORE // _STEP + _RUN - 1) // _RUN
-    # Rings of rows. Rows that a block row has made are whole once it is two further.
-    details = np.empty((SIDE, 2, runs * _RUN + SIDE), np.float32)
-    made, weights = np.zeros_like(details), np.zeros((SIDE // _STEP, details.shape[2]), np.float32)
+    runs = ((width + _LEAD - 1) // _ALONG + _RUN) // _RUN
+    long = runs * _RUN + SIDE
+    # Rings of rows. Rows that a block row has made are whole once it is three further.
+    details = np.empty(SIDE * _ALONG * long, np.float32)
+    made, weights = np.zeros_like(details), np.zeros_like(details)
+    starts = np.empty(SIDE, np.int64)
     lines, turned = np.zeros(SIDE * _LINE, np.float32), np.zeros(SIDE * _LINE, np.float32)
-    coefficients, samples = np.empty(SIDE * SIDE * _RUN, np.float32), np.zeros(SIDE * _PART, np.float32)
-    count = np.empty(_RUN, np.float32)
-    begin = first - first % _STEP - _BEFORE
-    for row in range(begin, begin + _BEFORE):
-        here = details[row % SIDE]
-        _detail(plane, calm, row, spare, other, grown, here[0], here[1])
-    for top in range(begin, last, _STEP):
-        for row in range(top + _BEFORE, top + SIDE):
-            here, fresh = details[row % SIDE], made[row % SIDE]
-            _detail(plane, calm, row, spare, other, grown, here[0], here[1])
-            clear(fresh[0], fresh.shape[1])
-            clear(fresh[1], fresh.shape[1])
-        clear(weights[(top + _BEFORE) // _STEP % (SIDE // _STEP)], weights.shape[1])
+    coefficients, samples = np.empty(SIDE * SIDE * _LANES, np.float32), np.zeros(SIDE * _PART, np.float32)
+    count, overlap = np.empty(_LANES, np.float32), np.empty(_LINE, np.float32)
+    begin = first - first % _DOWN - 2 * _DOWN
+    for row in range(begin, begin + SIDE - _DOWN):
+        at = row % SIDE * _ALONG * long
+        _detail(plane, calm, row, spare, other, grown, details, at, long)
+    for top in range(begin, last, _DOWN):
+        for row in range(top + SIDE - _DOWN, top + SIDE):
+            at = row % SIDE * _ALONG * long
+            _detail(plane, calm, row, spare, other, grown, details, at, long)
+            clear(made[at:], _ALONG * long)
+            clear(weights[at:], _ALONG * long)
+        for k in range(SIDE):
+            starts[k] = (top + k) % SIDE * _ALONG * long
+        slant = top // _DOWN % _ALONG
         for run in range(runs):
-            start = run * _RUN
-            for k in range(SIDE):
-                for part in range(2):
-                    source = details[(top + k) % SIDE, part, start:]
-                    target = lines[k * _LINE + part * _PART :]
-                    for column in range(_TOUCHED):
-                        target[np.uintp(column)] = source[np.uintp(column)]
-            _down(lines, turned)
-            for number in range(_RUN):
+            for part in range(_ALONG):
+                place = slant + part
+                shift = place % _ALONG * long + run * _RUN + place // _ALONG
+                _down(details, starts, shift, turned, part * _PART)
+            for number in range(_LANES):
                 count[np.uintp(number)] = _ONE
             for u in range(SIDE):
-                some = coefficients[u * SIDE * _RUN :]
-                _across(turned[u * _LINE :], some)
-                for v in range(SIDE):
-                    _thinned(some[v * _RUN :], inverses[u * SIDE + v], count)
-            for number in range(_RUN):
-                count[np.uintp(number)] = _ONE / count[np.uintp(number)]
+                _across(turned, u, inverses, coefficients, count)
+            _weights(count, samples)
+            _overlaid(samples, overlap, 0)
             for u in range(SIDE):
-                _weighted_back(coefficients[u * SIDE * _RUN :], count, samples)
-                _overlaid(samples, turned[u * _LINE :])
+                _weighted_back(coefficients, u, count, samples)
+                _overlaid(samples, turned, u)
             _up(turned, lines)
             for k in range(SIDE):
-                for part in range(2):
-                    target = made[(top + k) % SIDE, part, start:]
-                    _added(lines[k * _LINE + part * _PART :], target, _TOUCHED)
-            for k in range(SIDE // _STEP):
-                for shift in range(SIDE // _STEP):
-                    target = weights[(top // _STEP + k) % (SIDE // _STEP), start + shift :]
-                    _added(count, target, _RUN)
-        shares = weights[top // _STEP % (SIDE // _STEP), _BEFORE // _STEP :]
-        for row in range(max(top, first), min(top + _STEP, last)):
+                for part in range(_ALONG):
+                    place = slant + part
+                    to = starts[k] + place % _ALONG * long + run * _RUN + place // _ALONG
+                    _added(lines, k * _LINE + part * _PART, _WINDOW[k], made, to)
+                    _added(overlap, part * _PART, _WINDOW[k], weights, to)
+        for row in range(max(top, first), min(top + _DOWN, last)):
             grow_row(calm, row, 1, spare, other, grown)
-            target = out[row]
-            evens = made[row % SIDE, 0, _BEFORE // _STEP :]
-            odds = made[row % SIDE, 1, _BEFORE // _STEP :]
-            for column in range(width // 2):
-                x, y, z = np.uintp(2 * column), np.uintp(2 * column + 1), np.uintp(column)
-                share = _ONE / shares[z]
-                target[x] = grown[x] + evens[z] * share
-                target[y] = grown[y] + odds[z] * share
-            if width % 2:
-                target[width - 1] = grown[width - 1] + evens[width // 2] * (_ONE / shares[width // 2])
+            _settled(made, weights, row % SIDE * _ALONG * long, long, grown, out[row])
 
 
 @kernel

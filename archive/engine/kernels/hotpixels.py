@@ -9,6 +9,11 @@ from archive.engine.kernels.compiled import inlined, kernel
 _ZERO = np.float32(0)
 # A star, however sharp, spills at least a quarter of its peak into each direct neighbour.
 _SPILL = 4
+# Samples looked at together.
+_TOGETHER = 128
+# Above so many counts more light is not asked to stand out by more, at the first look.
+_BRIGHT = 1 << 14
+_MOST, _WHOLE = np.float32(65535), np.float32(65536)
 
 
 @kernel
@@ -19,33 +24,59 @@ def replace(mosaic, blacks, reach, slope, read, out, first, last):  # type: igno
     the noise there, and its direct neighbours have nothing of a star's light. At the rim those opposite stand
     for neighbours that are missing.
 
-    blacks : float32, (4,), counts, by place of the pattern. slope, read : counts² per count above black,
-    counts². out : uint16, a copy of the mosaic, which has at least 3 × 3 samples.
+    mosaic, out : uint16, (height, width), at least 3 × 3. blacks : float32, (4,), counts, by place of the
+    pattern. slope, read : counts² per count above black, counts².
     """
     height = mosaic.shape[0]
     width = mosaic.shape[1]
-    stands_out = np.empty(width, np.uint8)
-    held = np.empty((2, width), np.float32)
-    for down in range(2):
-        for column in range(width):
-            held[down, column] = blacks[2 * down + (column & 1)]
+    black = np.uint16(min(max(np.ceil(blacks.max()), _ZERO), _MOST))
+    # Noise grows as a root does: a straight line between its ends is nowhere above it.
+    dark = np.sqrt(max(read, _ZERO))
+    bright = np.sqrt(max(slope * np.float32(_BRIGHT) + read, _ZERO))
+    least = np.uint16(min(max(reach * dark - np.float32(1), _ZERO), _MOST))
+    share = np.uint16(min(max(reach * (bright - dark) * (_WHOLE / np.float32(_BRIGHT)), _ZERO), _MOST))
+    found = np.empty(max(width - 4 + _TOGETHER - 1, 0) // _TOGETHER, np.uint16)
     for row in range(first, min(last, height)):
         above, here, below = mosaic[_beside(row, -2, height)], mosaic[row], mosaic[_beside(row, 2, height)]
-        black = held[row & 1]
-        found = _marked(above, here, below, black, reach * reach, slope, read, stands_out)
+        _scan(above, here, below, black, least, share, out[row], found)
+        for place in range(found.shape[0]):
+            if found[place]:
+                start = 2 + place * _TOGETHER
+                for column in range(start, min(start + _TOGETHER, width - 2)):
+                    if _may_glow(above, here, below, np.uintp(column), black, least, share):
+                        _judge(mosaic, row, column, blacks, reach, slope, read, out)
         for column in (0, 1, width - 2, width - 1):
-            left, right = np.uintp(_beside(column, -2, width)), np.uintp(_beside(column, 2, width))
+            out[row, column] = here[column]
+            _judge(mosaic, row, column, blacks, reach, slope, read, out)
+
+
+@kernel
+def _scan(above, here, below, black, least, share, out, found):  # type: ignore[no-untyped-def]
+    """Copy a row but its rim, and tell of every so many samples together whether one may glow."""
+    for place in range(found.shape[0]):
+        start = 2 + place * _TOGETHER
+        some = np.uint16(0)
+        for column in range(start, min(start + _TOGETHER, here.shape[0] - 2)):
             x = np.uintp(column)
-            flag = _exceeds(above, here, below, left, x, right, black[x], reach * reach, slope, read)
-            stands_out[x] = flag
-            found |= flag
-        if found:
-            for column in range(width):
-                if stands_out[column] and _lonely(mosaic, row, column):
-                    left, right = _beside(column, -2, width), _beside(column, 2, width)
-                    total = np.int64(here[left]) + np.int64(here[right])
-                    total += np.int64(above[column]) + np.int64(below[column])
-                    out[row, column] = np.uint16((total + 2) // 4)
+            out[x] = here[x]
+            some = np.uint16(some | _may_glow(above, here, below, x, black, least, share))
+        found[place] = some
+
+
+@inlined
+def _may_glow(above, here, below, x, black, least, share):  # type: ignore[no-untyped-def]
+    """Whether a sample exceeds its eight nearest of one colour by nearly as much as one that glows.
+
+    In whole numbers of 16 bits, of which a processor compares many at once.
+    """
+    left, right = x - np.uintp(2), x + np.uintp(2)
+    most = max(max(here[left], here[right]), max(above[x], below[x]))
+    most = max(most, max(max(above[left], above[right]), max(below[left], below[right])))
+    beyond = np.uint16(np.uint16(max(here[x], most)) - most)
+    level = min(np.uint16(np.uint16(max(most, black)) - black), np.uint16(_BRIGHT))
+    more = np.uint16(np.uint32(np.uint32(level) * np.uint32(share)) >> np.uint32(16))
+    # Two comparisons, since a sum may be too large.
+    return np.uint16(beyond > least) & np.uint16(np.uint16(beyond - least) > more)
 
 
 @inlined
@@ -56,24 +87,23 @@ def _beside(place, step, count):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def _marked(above, here, below, blacks, reach_squared, slope, read, stands_out):  # type: ignore[no-untyped-def]
-    """Flags for a row but its rim, and whether there is any."""
-    found = np.uint8(0)
-    for column in range(2, here.shape[0] - 2):
-        x, left, right = np.uintp(column), np.uintp(column - 2), np.uintp(column + 2)
-        flag = _exceeds(above, here, below, left, x, right, blacks[x], reach_squared, slope, read)
-        stands_out[x] = flag
-        found |= flag
-    return found
-
-
-@inlined
-def _exceeds(above, here, below, left, x, right, black, reach_squared, slope, read):  # type: ignore[no-untyped-def]
-    most = max(max(here[left], here[right]), max(above[x], below[x]))
-    most = max(most, max(max(above[left], above[right]), max(below[left], below[right])))
-    level = max(np.float32(most) - black, _ZERO)
-    excess = max(np.float32(here[x]) - black - level, _ZERO)
-    return np.uint8(excess * excess > reach_squared * (slope * level + read))
+def _judge(mosaic, row, column, blacks, reach, slope, read, out):  # type: ignore[no-untyped-def]
+    """Replace a sample if it is lonely."""
+    upper, lower = _beside(row, -2, mosaic.shape[0]), _beside(row, 2, mosaic.shape[0])
+    left, right = _beside(column, -2, mosaic.shape[1]), _beside(column, 2, mosaic.shape[1])
+    beside = max(
+        max(mosaic[row, left], mosaic[row, right]), max(mosaic[upper, column], mosaic[lower, column])
+    )
+    corners = max(
+        max(mosaic[upper, left], mosaic[upper, right]), max(mosaic[lower, left], mosaic[lower, right])
+    )
+    black = blacks[2 * (row & 1) + (column & 1)]
+    level = max(np.float32(max(beside, corners)) - black, _ZERO)
+    excess = max(np.float32(mosaic[row, column]) - black - level, _ZERO)
+    if excess * excess > reach * reach * (slope * level + read) and _lonely(mosaic, row, column):
+        total = np.int64(mosaic[row, left]) + np.int64(mosaic[row, right])
+        total += np.int64(mosaic[upper, column]) + np.int64(mosaic[lower, column])
+        out[row, column] = np.uint16((total + 2) // 4)
 
 
 @inlined

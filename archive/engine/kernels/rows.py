@@ -10,7 +10,7 @@ from typing import Any
 Kernel = Callable[..., Any]
 Step = tuple[Kernel, tuple[Any, ...]]
 
-# Rows a kernel is called for at once. No kernel may let its result depend on it.
+# Rows a kernel is called for at once, at most. No kernel may let its result depend on it.
 BAND = 64
 # Floats of one band of three planes that stay near a core between the kernels of a chain.
 _NEAR = 160_000
@@ -38,7 +38,11 @@ class Rows:
 
     def run(self, kernel: Kernel, height: int, *arguments: Any) -> None:
         """Call ``kernel(*arguments, first, last)`` for every band of ``height`` rows."""
-        self._each([(kernel, arguments)], height, self._band or BAND)
+        threads = self._helpers + 1
+        turns = -(-height // (BAND * threads))
+        # As many bands as threads can share evenly.
+        band = -(-height // max(1, turns * threads))
+        self._each([(kernel, arguments)], height, self._band or max(band, 1))
 
     def chain(self, steps: Sequence[Step], height: int, width: int) -> None:
         """Call several kernels one after the other for each band, while the band is still in the cache.

@@ -9,7 +9,7 @@ from scipy import fft
 from archive.engine.kernels import blocks, neighbourhood
 
 Plane = npt.NDArray[np.float32]
-SIZES = ((40, 52), (41, 53), (129, 200), (5, 9), (1, 1), (2, 130))
+SIZES = ((40, 52), (41, 53), (129, 200), (5, 9), (1, 1), (2, 130), (20, 245), (9, 255), (30, 506))
 
 
 def scene(height: int, width: int) -> tuple[Plane, Plane]:
@@ -36,20 +36,24 @@ def shrunk(plane: Plane, calm: Plane, inverses: Plane, band: int = 1000) -> Plan
 
 
 def plain(plane: Plane, calm: Plane, inverses: Plane) -> npt.NDArray[np.float64]:
-    """The same in float64, one shift of the blocks after the other."""
+    """The same in float64, one row of blocks after the other."""
     height, width = plane.shape
     base = grown(calm, plane.shape).astype(np.float64)
-    padded = np.pad(plane - base, ((6, 8), (6, 8)), mode="edge")
-    found = fft.dctn(sliding_window_view(padded, (8, 8))[::2, ::2], axes=(2, 3), norm="ortho")
-    kept = np.clip(2 * found**2 * inverses.reshape(8, 8) - 1.5, 0, 1)
-    weights = 1 / (1 + kept.sum(axis=(2, 3)))
-    made = fft.idctn(found * kept, axes=(2, 3), norm="ortho") * weights[..., None, None]
+    padded = np.pad(plane - base, ((6, 10), (8, 16)), mode="edge")
     total, weight = np.zeros_like(padded), np.zeros_like(padded)
-    for row, column in np.ndindex(made.shape[:2]):
-        there = np.s_[2 * row : 2 * row + 8, 2 * column : 2 * column + 8]
-        total[there] += made[row, column]
-        weight[there] += weights[row, column]
-    inside = np.s_[6 : 6 + height, 6 : 6 + width]
+    window = np.outer(np.kaiser(8, 1.5), np.kaiser(8, 1.5))
+    for top in range(-6, height, 3):
+        lefts = range(-8 + top // 3 % 4, width, 4)
+        row = sliding_window_view(padded[top + 6 : top + 14], (8, 8))[0, [left + 8 for left in lefts]]
+        found = fft.dctn(row, axes=(1, 2), norm="ortho")
+        kept = np.clip(2 * found**2 * inverses.reshape(8, 8) - 1.5, 0, 1)
+        weights = window / (1 + kept.sum(axis=(1, 2)))[:, None, None]
+        made = fft.idctn(found * kept, axes=(1, 2), norm="ortho")
+        for number, left in enumerate(lefts):
+            there = np.s_[top + 6 : top + 14, left + 8 : left + 16]
+            total[there] += made[number] * weights[number]
+            weight[there] += weights[number]
+    inside = np.s_[6 : 6 + height, 8 : 8 + width]
     return np.asarray(base + total[inside] / weight[inside])
 
 

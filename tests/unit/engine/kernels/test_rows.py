@@ -9,7 +9,7 @@ from archive.engine.kernels.rows import BAND, Rows
 
 @pytest.mark.parametrize("height", [0, 1, BAND - 1, BAND, BAND + 1, 5 * BAND + 7])
 @pytest.mark.parametrize("threads", [1, 3])
-def test_every_row_is_written_once_in_the_same_bands(height: int, threads: int) -> None:
+def test_every_row_is_written_once_in_bands_that_threads_share_evenly(height: int, threads: int) -> None:
     seen: list[tuple[int, int]] = []
     lock = threading.Lock()
 
@@ -20,7 +20,10 @@ def test_every_row_is_written_once_in_the_same_bands(height: int, threads: int) 
 
     with Rows(threads) as rows:
         rows.run(kernel, height, "x")
-    assert sorted(seen) == [(first, min(first + BAND, height)) for first in range(0, height, BAND)]
+    assert [row for first, last in sorted(seen) for row in range(first, last)] == list(range(height))
+    sizes = [last - first for first, last in sorted(seen)]
+    assert max(sizes, default=0) <= BAND
+    assert height < threads or len(sizes) % threads == 0
 
 
 def test_a_chain_does_all_its_steps_on_a_band_before_the_next() -> None:
