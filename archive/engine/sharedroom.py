@@ -27,6 +27,8 @@ class SharedRoom:
     def __init__(self, descriptor: int) -> None:
         self.descriptor = descriptor
         self._map: mmap.mmap | None = None
+        # Bytes whose memory was taken already: it stays, since nobody can cut the file short.
+        self._taken = 0
 
     @staticmethod
     def made() -> SharedRoom | None:
@@ -51,8 +53,11 @@ class SharedRoom:
 
     def write(self, offset: int, data: memoryview) -> bool:
         """Put bytes at a place; False when there is no memory for them."""
+        end = offset + max(1, len(data))
         try:
-            os.posix_fallocate(self.descriptor, offset, max(1, len(data)))
+            if end > self._taken:
+                os.posix_fallocate(self.descriptor, self._taken, end - self._taken)
+                self._taken = end
             target = self._mapped(offset, len(data))
         except (OSError, ValueError):
             return False

@@ -30,7 +30,7 @@ from skimage.metrics import peak_signal_noise_ratio, structural_similarity
 from skimage.restoration import denoise_nl_means, denoise_wavelet
 
 from archive.demo import cards
-from archive.engine import operator
+from archive.engine import freed, operator
 from archive.engine.darkframe import MasterDark
 from archive.engine.decode import Decoded, DecoderPool
 from archive.engine.foundation import current_foundation
@@ -200,6 +200,8 @@ def through(reader: str, data: bytes, others: dict[str, float], times: int) -> N
 
 def speed(times: int) -> None:
     data = raw_file()
+    # Ours keeps the memory that it frees; so do the other ways, which it makes a quarter quicker.
+    freed.keep()
 
     def unpacked() -> None:
         with rawpy.imread(io.BytesIO(data)) as raw:
