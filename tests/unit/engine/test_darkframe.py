@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 import pytest
+from support.plain import mosaic as plain
 from support.recipes import FULL, frame, picture, recipe
 from support.tinydng import BLACK, WHITE, night_mosaic
 
@@ -71,6 +72,17 @@ def test_clipped_samples_stay_clipped_and_none_falls_below_zero() -> None:
     master = master_dark([frame(dark(1))])
     assert np.all(taken(light, master) == WHITE)
     assert taken(np.zeros((HEIGHT, WIDTH), np.uint16), master).min() == 0
+
+
+@pytest.mark.parametrize("share", [0.01, 0.37, 1.0, 2.0])
+def test_what_is_left_is_what_plain_arithmetic_leaves(share: float) -> None:
+    """Exactly, as all are whole numbers; parts of a count lie no nearer to a half than float32 can tell."""
+    random = np.random.default_rng(4)
+    light = random.integers(0, 65536, (HEIGHT, WIDTH)).astype(np.uint16)
+    light[::7] = WHITE - np.arange(WIDTH) % 3
+    counts = np.round(random.normal(40, 300, light.shape) * 8) / 8 + 0.03
+    master = MasterDark(counts=counts.astype(np.float32), pattern=(0, 1, 1, 2))
+    assert np.array_equal(taken(light, master, share), plain.darkened(light, counts, share, WHITE))
 
 
 def test_dark_frames_of_another_kind_are_refused() -> None:

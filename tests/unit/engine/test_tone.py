@@ -3,7 +3,7 @@
 import numpy as np
 import numpy.typing as npt
 import pytest
-from support import plain
+from support.plain import tone as plain
 
 from archive.engine.kernels.rows import Rows
 from archive.engine.operators.sharpness import Sharpness
@@ -39,6 +39,21 @@ def night(height: int = 150, width: int = 220) -> Planes:
     return (colour * light * random.uniform(0.9, 1.1, light.shape)).astype(np.float32)
 
 
+ENDS = {
+    "deep_lift": Tone(lift=ShadowLift(stops=4.0, reach=9.0)),
+    "lowering": Tone(lift=ShadowLift(stops=-3.0, reach=2.0)),
+    "much_room": Tone(recovery=HighlightRecovery(stops=3.0), headroom=3.0),
+    "room_below_white": Tone(compression=HighlightCompression(stops=3.0, reach=1.5), headroom=-1.0),
+    "no_room": Tone(compression=HighlightCompression(stops=3.0, reach=1.5), headroom=-1.6),
+    "flattened": Tone(local=LocalContrast(amount=-0.9)),
+    "textured": Tone(local=LocalContrast(amount=1.5)),
+    "grey": Tone(contrast=Contrast(amount=-0.8, pivot=-8.0)),
+    "hard": Tone(contrast=Contrast(amount=0.8, pivot=-0.5)),
+    "crisp": Tone(sharpness=Sharpness(amount=3.0, radius=0.6, floor=0.0)),
+    "calm": Tone(sharpness=Sharpness(amount=3.0, radius=3.0, floor=6.0)),
+    "hardly": Tone(sharpness=Sharpness(amount=1.0, radius=0.53, floor=0.0)),
+    "not_at_all": Tone(sharpness=Sharpness(amount=1.0, radius=0.52, floor=0.0)),
+}  # fmt: skip
 EACH = {
     "lift": Tone(lift=ShadowLift(stops=2.0)),
     "recovery": Tone(recovery=HighlightRecovery(stops=1.0), headroom=1.0),
@@ -54,13 +69,22 @@ EACH = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("name", EACH)
+@pytest.mark.parametrize("name", EACH | ENDS)
 def test_the_pass_is_what_slow_plain_arithmetic_makes(name: str) -> None:
-    planes, tone = night(), EACH[name]
+    """To 3e-5 of the brightest: surroundings are told by variances, which square roundings of stops."""
+    planes, tone = night(), (EACH | ENDS)[name]
     expected = plain.toned(planes, tone, DIAGONAL)
     got = made(planes, tone)
     assert np.abs(got - expected).max() < 3e-5 * np.abs(expected).max()
-    assert not np.array_equal(got, planes)
+    assert np.array_equal(got, planes) == (name in ("no_room", "not_at_all"))
+
+
+@pytest.mark.parametrize("diagonal", [130.0, 400.0, 833.0, 834.0, 3400.0])
+def test_radii_follow_the_size_of_the_frame_as_plain_arithmetic_says(diagonal: float) -> None:
+    planes = night(100, 130)
+    tone = Tone(lift=ShadowLift(stops=2.0), local=LocalContrast(amount=0.5))
+    expected = plain.toned(planes, tone, diagonal)
+    assert np.abs(made(planes, tone, diagonal) - expected).max() < 3e-5 * np.abs(expected).max()
 
 
 @pytest.mark.parametrize("name", EACH)

@@ -3,6 +3,7 @@
 import numpy as np
 import numpy.typing as npt
 import pytest
+from support.plain import clipping as plain
 
 from archive.engine.kernels import clipping
 
@@ -63,3 +64,37 @@ def test_known_colours_leave_out_what_was_clipped() -> None:
     assert out[3, 0, 0] == pytest.approx(0.16, rel=1e-5)
     assert out[4, 0].tolist() == [0, 1]
     assert out[3, 0, 1] == 0
+
+
+def lamps(height: int, width: int) -> npt.NDArray[np.float32]:
+    """Camera light of coloured lamps, clipped in one to three channels, in a sky with noise below 0."""
+    random = np.random.default_rng(height + width)
+    y, x = np.mgrid[0:height, 0:width]
+    light = random.normal(0.002, 0.004, (3, height, width))
+    for colour in ((1.6, 0.5, 0.3), (0.6, 1.3, 1.1), (2.0, 1.7, 1.5), (0.2, 0.95, 0.1)):
+        at = random.uniform(0, 1, 2) * (height, width)
+        spot = np.exp(-((y - at[0]) ** 2 + (x - at[1]) ** 2) / (height * width / 60 + 1))
+        light += np.array(colour)[:, None, None] * spot
+    return np.minimum(light, 1).astype(np.float32)
+
+
+@pytest.mark.parametrize("size", [(64, 80), (37, 53), (1, 1), (5, 3), (8, 17)])
+def test_known_colours_are_those_of_plain_arithmetic(size: tuple[int, int]) -> None:
+    """To a millionth: sums of 64 weights below 1."""
+    planes = lamps(*size)
+    out = np.empty((5, -(-size[0] // 8), -(-size[1] // 8)), np.float32)
+    clipping.known_colours(planes, GAINS, 8, out, 0, out.shape[1])
+    sums, weight, loss = plain.known(planes, GAINS)
+    assert np.abs(out - np.stack([*sums, weight, loss])).max() < 1e-6
+
+
+@pytest.mark.parametrize("size", [(64, 80), (37, 53), (1, 1), (5, 3), (8, 17)])
+def test_rebuilding_is_what_plain_arithmetic_makes(size: tuple[int, int]) -> None:
+    """To 5e-6 of what comes out: some ten roundings of 6e-8, and the steep step where channels are lost."""
+    planes = lamps(*size)
+    rows, columns = -(-size[0] // 8), -(-size[1] // 8)
+    around = np.random.default_rng(3).uniform(0, 1, (3, rows, columns)).astype(np.float32)
+    around[:, 0, 0] = 1, 0, 0.5
+    expected = plain.rebuilt(planes, GAINS, around.astype(np.float64))
+    clipping.rebuild(planes, GAINS, around, 3, 0, size[0])
+    assert (np.abs(planes - expected) < 5e-6 * np.maximum(np.abs(expected), 1)).all()

@@ -1,7 +1,12 @@
 """Gains by tone, surroundings and detail."""
 
+from itertools import product
+
 import numpy as np
 import pytest
+from support.plain import tone as plain
+from support.plain.light import luminance
+from support.plain.planes import grown
 
 from archive.engine.kernels import detail
 
@@ -96,3 +101,66 @@ def test_colour_is_multiplied_as_a_whole() -> None:
     detail.multiply(made, factors, 1, 2)
     assert np.array_equal(made[:, 0], planes[:, 0])
     assert np.allclose(made[:, 1], planes[:, 1] * factors[1])
+
+
+def test_roots_and_stops_are_those_of_plain_arithmetic() -> None:
+    """Roots to a few millionths of themselves, stops to some of one, as near as logarithms are."""
+    random = np.random.default_rng(2)
+    level = 2.0 ** random.uniform(-24, 3, (30, 41))
+    planes = (random.normal(0.3, 0.5, (3, 30, 41)) * level).astype(np.float32)
+    roots, stops = np.empty((30, 41), np.float32), np.empty((30, 41), np.float32)
+    detail.luminance_roots(planes, roots, 0, 30)
+    light, size = luminance(planes), np.abs(planes).max(axis=0)
+    assert (np.abs(roots.astype(np.float64) ** 2 - np.maximum(light, 0)) < 5e-7 * size).all()
+    detail.stops_of_roots(roots, DARKEST, stops, 0, 30)
+    assert np.abs(stops - plain.stops(roots.astype(np.float64))).max() < 5e-6
+
+
+WAYS = list(product((False, True), (0.0, -0.9, 1.5), (False, True)))
+
+
+@pytest.mark.parametrize("doublings", [0, 1, 3])
+@pytest.mark.parametrize(("by_region", "local", "by_tone"), WAYS)
+def test_gains_are_those_of_plain_arithmetic(
+    doublings: int, by_region: bool, local: float, by_tone: bool
+) -> None:
+    """To 5e-5 of themselves: stops below 16 are known to some 2e-6, and tables add one for each at most.
+
+    Tones reach beyond both ends of the tables, slopes below 0 and above 1, surroundings into deepest shadow.
+    """
+    random = np.random.default_rng(doublings)
+    roots = np.sqrt(2 ** random.uniform(-15, 8, (43, 54))).astype(np.float32)
+    small = -(-43 // 2**doublings), -(-54 // 2**doublings)
+    slope = random.uniform(-0.2, 1.2, small).astype(np.float32)
+    offset = (random.uniform(-14, 6, small) * (1 - slope)).astype(np.float32)
+    around = (slope, offset) if by_region or local else (NOWHERE, NOWHERE)
+    table = np.cumsum(random.uniform(-1, 1, 22 * 32 + 1)) / 32
+    regional, curve = (table if wanted else None for wanted in (by_region, by_tone))
+    made = np.empty_like(roots)
+    tables = [NONE if each is None else each.astype(np.float32) for each in (regional, curve)]
+    detail.gains_of_tone(
+        roots, DARKEST, *around, doublings, tables[0], np.float32(local), tables[1], LOWEST, np.float32(32),
+        made, 0, 43,
+    )  # fmt: skip
+    whole = [grown(each.astype(np.float64), doublings, roots.shape) if each.size else None for each in around]
+    own = plain.stops(roots.astype(np.float64))
+    expected = 2 ** plain.added(own, *whole, regional, local, curve)
+    assert (np.abs(made - expected) < 5e-5 * expected).all()
+
+
+@pytest.mark.parametrize("amount", [0.0, 0.4, 3.0])
+@pytest.mark.parametrize("floor", [0.0, 0.003, 0.2])
+def test_sharper_gains_are_those_of_plain_arithmetic(amount: float, floor: float) -> None:
+    """To a hundred-thousandth: detail is a difference of roots as small as a thousandth of them."""
+    random = np.random.default_rng(5)
+    roots = random.choice([0, 0.001, 0.01, 0.3, 1.2], (40, 50)) * random.uniform(0.5, 1.5, (40, 50))
+    smooth = roots + random.choice([0, 0.001, 0.02, 0.4], (40, 50)) * random.normal(0, 1, (40, 50))
+    roots, smooth, before = (
+        np.float32(roots),
+        np.float32(smooth),
+        np.float32(random.uniform(0.5, 2, (40, 50))),
+    )
+    made = before.copy()
+    detail.sharpen_gains(roots, smooth, np.float32(amount), np.float32(floor), made, 0, 40)
+    expected = before * plain.sharpened(np.float64(roots), np.float64(smooth), amount, floor)
+    assert (np.abs(made - expected) < 1e-5 * expected).all()

@@ -3,6 +3,7 @@
 import numpy as np
 import numpy.typing as npt
 import pytest
+from support.plain import light as plain
 
 from archive.engine import curves
 from archive.engine.colour import srgb_decode, srgb_encode
@@ -11,6 +12,18 @@ from archive.engine.kernels import light
 
 def planes(*colours: tuple[float, float, float]) -> npt.NDArray[np.float32]:
     return np.ascontiguousarray(np.array(colours, np.float32).T[:, None, :])
+
+
+def wide(width: int, seed: int = 1) -> npt.NDArray[np.float32]:
+    """Colours that fit and others, dark, bright, and outside in every way; whole numbers among them."""
+    random = np.random.default_rng(seed)
+    made = random.choice([0.02, 0.3, 1.5, 40], (1, 6, width)) * random.normal(0.6, 0.5, (3, 6, width))
+    made[random.uniform(0, 1, made.shape) < 0.1] = 0
+    made[random.uniform(0, 1, made.shape) < 0.1] = 1
+    # Rows in which all fits, and one in which a single pixel does not.
+    made[:, :2] = random.uniform(0, 1, (3, 2, width))
+    made[1, 1, -1] = 1.25
+    return made.astype(np.float32)
 
 
 def test_balance_multiplies_every_channel_by_its_own_gain() -> None:
@@ -65,6 +78,27 @@ def test_colours_that_do_not_fit_become_paler_at_the_same_hue() -> None:
         )
 
 
+@pytest.mark.parametrize("width", [1, 63, 64, 65, 300])
+def test_fitting_is_what_plain_arithmetic_makes(width: int) -> None:
+    """To 2e-6 of white, a few roundings; light above white is divided down to it before they can grow."""
+    made = wide(width)
+    expected = plain.fitted(made)
+    light.fit_colours(made, 0, 6)
+    assert np.abs(made - expected).max() < 2e-6
+    assert np.array_equal(made[:, 0], wide(width)[:, 0])
+
+
+@pytest.mark.parametrize("muted", [-1.0, 0.0, 0.3, 1.0])
+@pytest.mark.parametrize("amount", [-1.0, -0.4, 0.0, 1.0])
+def test_chroma_is_what_plain_arithmetic_makes(amount: float, muted: float) -> None:
+    """To a millionth of the brightest channel: what is added is three times as much at most."""
+    made = wide(300)
+    expected = plain.coloured(made, amount, muted)
+    size = np.abs(made).max(axis=0)
+    light.change_chroma(made, np.float32(amount), np.float32(muted), 0, 6)
+    assert (np.abs(made - expected) <= 1e-6 * size).all()
+
+
 def test_display_rounds_to_the_nearest_at_16_bits() -> None:
     values = np.linspace(0, 1, 9999, dtype=np.float32)
     made = np.stack([values] * 3)[:, None, :].copy()
@@ -84,6 +118,20 @@ def test_8_bit_numbers_are_srgb_to_a_hundredth_before_they_are_rounded() -> None
     error = out.mean(axis=(0, 2)) - (np.floor(exact) + rest)
     assert np.abs(error).max() < 0.05
     assert abs(error.mean()) < 0.002
+
+
+def test_each_8_bit_number_is_rounded_by_the_threshold_of_its_place() -> None:
+    """All of them but those within a hundredth of their threshold, so near is sRGB's own approximation."""
+    made = np.random.default_rng(3).uniform(-0.1, 1.1, (3, 150, 400)).astype(np.float32)
+    made[:, :50] **= 3
+    out = np.empty((150, 400, 3), np.uint8)
+    light.display_dithered(made, out, 0, 150)
+    exact, thresholds = plain.numbers(made, 255), plain.thresholds(150, 400)
+    rest = exact - np.floor(exact)
+    near = np.abs(rest - thresholds) < 0.011
+    expected = np.floor(exact) + (rest >= thresholds)
+    assert np.array_equal(out[~near], expected[~near])
+    assert near.mean() < 0.03
 
 
 def test_dithered_display_rounds_up_as_often_as_the_rest_is_large() -> None:

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from support.plain import resampling as plain
 
 from archive.engine.kernels import sampling
 
@@ -33,6 +34,33 @@ def test_whole_factors_of_a_picture_are_plain_block_means() -> None:
         dense[row, first[row] : first[row] + weights.shape[1]] = weights[row]
     assert np.allclose(dense[5, 15:18], 1 / 3, atol=1e-6)
     assert np.allclose(dense[5].sum(), 1)
+
+
+@pytest.mark.parametrize(("pitch", "phase"), [(1, 0), (2, 0), (2, 1)])
+@pytest.mark.parametrize("step", [0.3, 1.0, 1.37, 2.0, 3.9, 17.0])
+@pytest.mark.parametrize("start", [0.0, 0.5, 7.3, -2.0])
+def test_weights_are_those_of_plain_arithmetic(start: float, step: float, pitch: int, phase: int) -> None:
+    """To the last bits of float32 weights below 1; inside the frame, at its rim, and beyond by two pixels."""
+    side = 47
+    count = max(1, int((side - start + 1) / step))
+    samples = (side - phase + pitch - 1) // pitch
+    first, weights = sampling.area_weights(count, start, count * step, samples, pitch, phase)
+    dense = np.zeros((count, samples))
+    for row in range(count):
+        dense[row, first[row] : first[row] + weights.shape[1]] = weights[row]
+    expected = plain.area_shares(count, start, count * step, samples, pitch, phase)
+    assert np.abs(dense - expected).max() < 1e-7
+
+
+def test_planes_are_averaged_as_plain_arithmetic_does() -> None:
+    """To 2e-6 of clipping: sums of twenty products of light and shares that add up to 1."""
+    planes = np.random.default_rng(4).uniform(0, 1, (3, 41, 63)).astype(np.float32)
+    spans = (13, 1.5, 38.0, 41), (17, 2.25, 60.0, 63)
+    (first_row, rows), (first_column, columns) = (sampling.area_weights(*span, 1, 0) for span in spans)
+    out = np.empty((3, 13, 17), np.float32)
+    sampling.reduce_planes(planes, first_row, rows, first_column, np.ascontiguousarray(columns.T), out, 0, 13)
+    down, across = (plain.area_shares(*span) for span in spans)
+    assert np.abs(out - down @ planes.astype(np.float64) @ across.T).max() < 2e-6
 
 
 @pytest.mark.parametrize("shape", [(40, 60), (41, 63)])
