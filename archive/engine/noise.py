@@ -1,7 +1,7 @@
 """Take noise away, in square-root light where it is equally strong in dark and bright parts.
 
 Brightness is calmed level by level of a pyramid, so that coarse grain goes as well as fine; colour follows
-the calmed brightness, and keeps what of it stands out by itself.
+the calmed brightness, that of stars as their own light says, and keeps what of it stands out by itself.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from archive.engine import shrinkage, spatial
-from archive.engine.kernels import grain, neighbourhood, pyramid
+from archive.engine.kernels import grain, neighbourhood, pyramid, stars
 from archive.engine.kernels.rows import Rows, Step
 from archive.engine.operators.noise import ColourNoise, LuminanceNoise
 
@@ -34,6 +34,10 @@ _BLOCK, _EVEN = 8, 0.4
 _COLOUR_RADIUS = 8.0
 _LEAST_RADIUS, _MOST_HALVINGS = 2.2, 2
 _GUIDE_STRENGTH = 1.5
+# How steeply stars' colour differences follow their luma, as a standard deviation about white; and the level
+# of the pyramid at which that is measured.
+_STARS, _STAR_LEVEL = 0.3, 1
+_NOWHERE = np.empty((0, 0), np.float32)
 # What is taken of a coefficient at strength 1, in standard deviations: of many thousands some are large.
 _LUMA_REACH, _COLOUR_REACH = 2.15, 1.75
 
@@ -62,16 +66,19 @@ def denoise(
     sigmas = _sigmas(lumas, rows)
     spreads = _spreads(planes, rows)
     smoothed = luminance is not None and sigmas[0] > 0
-    calm = lumas
+    calm, kept = lumas, _NOWHERE
     if luminance is not None and smoothed:
-        calm = _calmed(lumas, sigmas, luminance.strength, 0, rows)
+        calm, kept = _calmed(lumas, sigmas, luminance.strength, 0, rows)
     steps: list[Step] = []
     smoothed_share = min(1.0, luminance.strength) if luminance is not None and smoothed else 0.0
     followed_share = min(1.0, colour.strength) if colour is not None and max(spreads[1:3]) > 0 else 0.0
     if colour is not None and followed_share:
         strong = luminance is not None and luminance.strength >= _GUIDE_STRENGTH
-        guides = calm if smoothed and strong else _calmed(lumas, sigmas, _GUIDE_STRENGTH, 1, rows)
-        steps.append(_colour_step(planes, guides, sigmas, colour, followed_share, diagonal, rows))
+        guides, kept = (
+            (calm, kept) if smoothed and strong else _calmed(lumas, sigmas, _GUIDE_STRENGTH, 1, rows)
+        )
+        own = _Stars(lumas, kept, sigmas, rows) if len(lumas) > _STAR_LEVEL + 1 else None
+        steps.append(_colour_step(planes, guides, own, sigmas, colour, followed_share, diagonal, rows))
     if smoothed:
         planes[0] = calm[0]
     lost = _lost(spreads, smoothed_share, followed_share)
@@ -114,31 +121,63 @@ def _sigmas(planes: list[Plane], rows: Rows) -> list[float]:
     """Noise of the detail of every level but the last, blind to what stands out of it."""
     found: list[float] = []
     for plane, coarse in itertools.pairwise(planes):
-        stride = max(1, plane.size // _ENOUGH)
-        detail = np.empty((-(-plane.shape[0] // stride), plane.shape[1]), np.float32)
-        rows.run(pyramid.details, detail.shape[0], plane, coarse, stride, detail)
-        sigma = float(np.median(np.abs(detail))) * _MAD_TO_SIGMA
+        sigma = _sigma(_details(plane, coarse, max(1, plane.size // _ENOUGH), rows))
         found.append(min(sigma, _PASSED_ON * found[-1]) if found else sigma)
     return found or [0.0]
 
 
+def _details(plane: Plane, coarse: Plane, stride: int, rows: Rows) -> Plane:
+    """Every ``stride``-th row of what a plane has beyond its half-size version."""
+    detail = np.empty((-(-plane.shape[0] // stride), plane.shape[1]), np.float32)
+    rows.run(pyramid.details, detail.shape[0], plane, coarse, stride, detail)
+    return detail
+
+
+def _sigma(detail: Plane) -> float:
+    return float(np.median(np.abs(detail))) * _MAD_TO_SIGMA
+
+
 def _calmed(
     planes: list[Plane], sigmas: list[float], strength: float, finest: int, rows: Rows
-) -> list[Plane]:
-    """Every level calmed, coarsest first in the making, down to the ``finest`` wanted."""
+) -> tuple[list[Plane], Plane]:
+    """Every level calmed, coarsest first in the making, down to the ``finest`` wanted, and where stars are.
+
+    That is, of no size where there are too few levels, how far every pixel of half size is kept as a star's.
+    """
     calm = list(planes)
+    kept = np.empty_like(planes[_STAR_LEVEL]) if len(planes) > _STAR_LEVEL + 1 else _NOWHERE
     for level in reversed(range(finest, len(planes) - 1)):
         plane, coarse = planes[level], calm[level + 1]
         out = shrinkage.shrunk(plane, coarse, _LUMA_REACH * strength, sigmas[level], rows)
         sigma = np.float32(sigmas[level])
-        rows.run(pyramid.keep_spots, out.shape[0], plane, planes[level + 1], sigma, out)
+        told = kept if level == _STAR_LEVEL else _NOWHERE
+        rows.run(pyramid.keep_spots, out.shape[0], plane, planes[level + 1], sigma, out, told)
         calm[level] = out
-    return calm
+    return calm, kept
+
+
+class _Stars:
+    """Places of stars at half size, and the luma there, for finding their own colours."""
+
+    def __init__(self, lumas: list[Plane], shares: Plane, sigmas: list[float], rows: Rows) -> None:
+        self._luma, self._shares = lumas[_STAR_LEVEL], shares
+        self._detail = _details(self._luma, lumas[_STAR_LEVEL + 1], 1, rows)
+        self._variance = sigmas[_STAR_LEVEL] ** 2
+
+    def colour(self, half: Plane, quarter: Plane, slope: Plane, offset: Plane, rows: Rows) -> None:
+        """Let a colour difference of half size follow luma there as stars' own light does, in place."""
+        tinge = _details(half, quarter, 1, rows)
+        noise = np.array([self._variance, _sigma(tinge[:: max(1, tinge.size // _ENOUGH)]) ** 2], np.float32)
+        rows.run(
+            stars.own_colours, half.shape[0], self._shares, self._luma, self._detail, tinge, noise,
+            np.float32(_STARS**2), slope, offset,
+        )  # fmt: skip
 
 
 def _colour_step(
     planes: Planes,
     calm: list[Plane],
+    own: _Stars | None,
     sigmas: list[float],
     colour: ColourNoise,
     share: float,
@@ -154,11 +193,13 @@ def _colour_step(
     offsets = np.empty_like(slopes)
     for index in range(2):
         small = [planes[index + 1]]
-        for _ in range(halvings):
+        for _ in range(_MOST_HALVINGS):
             small.append(spatial.halved(small[-1], rows))
         slope, offset = spatial.guided(calm[halvings], small[halvings], reach, tolerance, rows)
         rows.run(neighbourhood.grow, slopes.shape[1], slope, halvings - fine, slopes[index])
         rows.run(neighbourhood.grow, slopes.shape[1], offset, halvings - fine, offsets[index])
+        if own is not None:
+            own.colour(small[1], small[2], slopes[index], offsets[index], rows)
         offsets[index] += _own(small[fine], calm[fine], slopes[index], offsets[index], colour.strength, rows)
     return grain.follow, (planes, slopes, offsets, fine, np.float32(share))
 
@@ -167,6 +208,6 @@ def _own(colour: Plane, guide: Plane, slope: Plane, offset: Plane, strength: flo
     """What a colour difference has beyond what follows from the guide, without its noise."""
     left = np.empty_like(colour)
     rows.run(grain.unexplained, left.shape[0], colour, guide, slope, offset, left)
-    sigma = float(np.median(np.abs(left[:: max(1, left.size // _ENOUGH)]))) * _MAD_TO_SIGMA
+    sigma = _sigma(left[:: max(1, left.size // _ENOUGH)])
     nothing = np.zeros((-(-left.shape[0] // 2), -(-left.shape[1] // 2)), np.float32)
     return shrinkage.shrunk(left, nothing, _COLOUR_REACH * strength, sigma, rows)

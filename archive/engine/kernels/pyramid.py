@@ -18,8 +18,10 @@ _UNLIKELY, _CERTAIN = np.float32(3.3), np.float32(5.6)
 # along itself. On slants it is about as far.
 _FAR, _SLANT = 3, 2
 # A bright star is kept with what is around it, where the half-size version has a part of its light: its
-# middle alone would add light to it.
+# middle alone would add light to it. Of what is around, only what stands out of noise, or it would lie on a
+# cushion of grain.
 _AROUND = 3
+_UNSEEN, _SEEN = np.float32(0.5), np.float32(2)
 _BRIGHT, _BRIGHTEST = np.float32(6), np.float32(9)
 _REACH = 1 + _FAR + _AROUND
 
@@ -94,11 +96,12 @@ def details(plane, coarse, stride, out, first, last):  # type: ignore[no-untyped
 
 
 @kernel
-def keep_spots(plane, coarse, sigma, out, first, last):  # type: ignore[no-untyped-def]
+def keep_spots(plane, coarse, sigma, out, shares, first, last):  # type: ignore[no-untyped-def]
     """Give a calmed plane its bright spots back, in place.
 
     plane : float32, (height, width), noisy. coarse : float32, its half-size version, noisy.
-    sigma : noise of detail. out : float32, as plane, calmed.
+    sigma : noise of detail. out : float32, as plane, calmed. shares : float32, as plane, how far every pixel
+    is a spot's, 0 to 1; of no size where that is not asked for.
     """
     height = plane.shape[0]
     width = plane.shape[1]
@@ -135,5 +138,12 @@ def keep_spots(plane, coarse, sigma, out, first, last):  # type: ignore[no-untyp
         for column in range(width):
             x = np.uintp(column)
             faint = smoothstep(near[x], _UNLIKELY * unit, _CERTAIN * unit)
-            kept = max(faint, smoothstep(far[x], _BRIGHT * unit, _BRIGHTEST * unit))
-            target[x] += kept * (source[x] - target[x])
+            bright = smoothstep(far[x], _BRIGHT * unit, _BRIGHTEST * unit)
+            lost = source[x] - target[x]
+            seen = smoothstep(abs(lost), _UNSEEN * sigma, _SEEN * sigma)
+            target[x] += max(faint, bright * seen) * lost
+            near[x] = max(faint, bright)
+        if shares.shape[0]:
+            told = shares[row]
+            for column in range(width):
+                told[np.uintp(column)] = near[np.uintp(column)]

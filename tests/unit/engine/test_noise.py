@@ -2,6 +2,7 @@
 
 import numpy as np
 import numpy.typing as npt
+import pytest
 
 from archive.engine.kernels.rows import Rows
 from archive.engine.noise import denoise
@@ -137,3 +138,21 @@ def test_a_colour_edge_without_one_in_brightness_stays() -> None:
     for side, ratio in (((90, 97), 1.0), ((103, 110), 12.5)):
         part = made[:, :, slice(*side)].mean(axis=(1, 2))
         assert abs(part[0] / part[2] / ratio - 1) < 0.15
+
+
+@pytest.mark.parametrize("colour", [(1.0, 1.0, 1.0), (1.0, 0.8, 0.5), (0.7, 0.85, 1.0)])
+def test_stars_before_green_curtains_are_not_green(colour: tuple[float, float, float]) -> None:
+    """Where what is brighter is greener, a star was taken for more of it."""
+    y, x = np.mgrid[0:300, 0:300]
+    curtain = 0.5 + 0.5 * np.sin(x / 9.0 + y / 60.0)
+    truth = np.stack([0.02 + share * curtain for share in (0.004, 0.05, 0.012)])
+    places = [(i, j) for i in range(20, 290, 30) for j in range(20, 290, 30)]
+    stars = sum(np.exp(-((y - cy) ** 2 + (x - cx) ** 2) / 2.5) for cy, cx in places)
+    lit = truth + 0.25 * np.array(colour)[:, None, None] * stars
+    noisy = np.random.default_rng(16).normal(lit, np.sqrt(GAIN * lit + READ)).astype(np.float32)
+    made = cleaned(noisy, 1.5, 2.0)
+    light = np.array(
+        [(made - truth)[:, cy - 3 : cy + 4, cx - 3 : cx + 4].sum(axis=(1, 2)) for cy, cx in places]
+    )
+    ratios = np.median(light[:, [0, 2]] / light[:, [1]], axis=0)
+    assert np.abs(ratios / (np.array(colour)[[0, 2]] / colour[1]) - 1).max() < 0.12

@@ -1,0 +1,122 @@
+"""Colours of stars: against a plain implementation, and on stars of known colour before a coloured sky."""
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from archive.engine.kernels import neighbourhood, pyramid, stars
+
+Plane = npt.NDArray[np.float32]
+Floats = npt.NDArray[np.float64]
+USUAL = np.float32(0.09)
+
+
+def detail_of(plane: Plane) -> Plane:
+    coarse = np.empty((-(-plane.shape[0] // 2), -(-plane.shape[1] // 2)), np.float32)
+    neighbourhood.halve(plane, coarse, 0, coarse.shape[0])
+    out = np.empty_like(plane)
+    pyramid.details(plane, coarse, 1, out, 0, plane.shape[0])
+    return out
+
+
+def coloured(
+    shares: Plane, luma: Plane, tint: Plane, noise: tuple[float, float], slope: Plane, band: int = 1000
+) -> tuple[Plane, Plane]:
+    """Slope and offset; before, the offset was 0.1 everywhere."""
+    steep, level = slope.copy(), np.full_like(slope, 0.1)
+    asked = shares, luma, detail_of(luma), detail_of(tint), np.array(noise, np.float32), USUAL, steep, level
+    for first in range(0, luma.shape[0], band):
+        stars.own_colours(*asked, first, min(first + band, luma.shape[0]))
+    return steep, level
+
+
+def plain(
+    shares: Plane, luma: Plane, tint: Plane, noise: tuple[float, float], slope: Plane
+) -> tuple[Floats, Floats]:
+    """The same in float64, one pixel at a time, by cut-out windows."""
+    detail, tinge = detail_of(luma).astype(np.float64), detail_of(tint).astype(np.float64)
+    steep, level = slope.astype(np.float64), np.full(slope.shape, 0.1)
+
+    def window(plane: npt.NDArray[np.float32] | Floats, at: tuple[int, int], reach: int) -> Floats:
+        rows, columns = (slice(max(each - reach, 0), each + reach + 1) for each in at)
+        return np.asarray(plane[rows, columns], np.float64)
+
+    for row, column in np.argwhere(shares > 0):
+        near = window(detail, (row, column), 2)
+        inside = np.unravel_index(np.argmax(near), near.shape)
+        middle = int(max(row - 2, 0) + inside[0]), int(max(column - 2, 0) + inside[1])
+        whole, some, core = (window(detail, middle, reach) for reach in (3, 2, 1))
+        other = window(tinge, middle, 2)
+        light = max(np.square(some).sum() - some.size * noise[0], 1e-12)
+        common = (some * other).sum()
+        motley = max(np.square(other).sum() - common**2 / light - other.size * noise[1], 0) / light
+        gathered = np.square(core).sum() - core.size * noise[0]
+        gathered /= max(np.square(whole).sum() - whole.size * noise[0], 1e-12)
+        t = np.clip((gathered - 0.45) / 0.2, 0, 1)
+        share = shares[row, column] * t * t * (3 - 2 * t) * 0.01 / (0.01 + motley)
+        around = window(luma, middle, 3)
+        sky = (around.sum() - window(luma, middle, 2).sum()) / (around.size - some.size)
+        change = share * (common / (light + noise[1] / USUAL) - slope[row, column])
+        steep[row, column] += change
+        level[row, column] -= change * sky
+    return steep, level
+
+
+def sky_with_stars(seed: int, size: tuple[int, int] = (41, 53)) -> tuple[Plane, Plane, Plane]:
+    """Shares, luma and a colour difference: a sky whose difference falls where it brightens, and stars."""
+    random = np.random.default_rng(seed)
+    y, x = np.mgrid[0 : size[0], 0 : size[1]]
+    luma = 0.3 + 0.004 * x + random.normal(0, 0.004, size)
+    tint = -0.5 * luma + random.normal(0, 0.004, size)
+    shares = np.zeros(size, np.float32)
+    for row, column, colour in ((0, 3, 0.2), (9, 12, 0.3), (20, 52, -0.1), (30, 31, 0.0), (33, 31, 0.4)):
+        light = 0.3 * np.exp(-((y - row) ** 2 + (x - column) ** 2) / 1.1)
+        luma, tint = luma + light, tint + colour * light
+        shares[max(row - 2, 0) : row + 3, max(column - 2, 0) : column + 3] = random.uniform(0.5, 1)
+    return shares, luma.astype(np.float32), tint.astype(np.float32)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_it_is_what_a_plain_one_makes(seed: int) -> None:
+    asked = *sky_with_stars(seed), (1.6e-5, 1.6e-5), np.full((41, 53), -0.5, np.float32)
+    for made, expected in zip(coloured(*asked), plain(*asked), strict=True):
+        assert np.abs(made - expected).max() < 2e-5
+
+
+@pytest.mark.parametrize("band", [1, 5, 16])
+def test_it_is_the_same_in_whatever_bands_it_is_made(band: int) -> None:
+    asked = *sky_with_stars(9), (1.6e-5, 1.6e-5), np.full((41, 53), -0.5, np.float32)
+    for made, whole in zip(coloured(*asked, band), coloured(*asked), strict=True):
+        assert np.array_equal(made, whole)
+
+
+@pytest.mark.parametrize("colour", [-0.15, 0.0, 0.3])
+def test_a_star_gets_its_own_colour_and_the_sky_keeps_its(colour: float) -> None:
+    y, x = np.mgrid[0:30, 0:30]
+    light = (0.4 * np.exp(-((y - 14) ** 2 + (x - 15) ** 2) / 1.1)).astype(np.float32)
+    luma, tint = np.float32(0.3) + light, np.float32(-0.05) + np.float32(colour) * light
+    # As over a green curtain: the difference falls by 0.5 where luma rises.
+    slope = np.full_like(luma, -0.5)
+    steep, level = coloured((light > 0.001).astype(np.float32), luma, tint, (1e-7, 1e-7), slope)
+    made = steep * luma + level
+    assert abs(steep[14, 15] - colour) < 0.02
+    assert abs(made[14, 15] - (0.1 - 0.15 + colour * 0.4)) < 0.01
+    assert np.array_equal(steep[light <= 0.001], slope[light <= 0.001])
+    assert np.abs(made[11:18, 12:19] - (-0.05 + colour * light[11:18, 12:19])).max() < 0.02
+
+
+def test_a_colour_that_cannot_be_told_is_white() -> None:
+    shares, luma, tint = sky_with_stars(3)
+    steep, _ = coloured(shares, luma, tint, (1.6e-5, 100.0), np.full((41, 53), -0.5, np.float32))
+    assert abs(steep[9, 12]) < 0.25
+
+
+def test_edges_and_corners_of_two_colours_are_no_stars() -> None:
+    y, x = np.mgrid[0:40, 0:40]
+    for inside in (x > 20, y > 19, (x > 20) & (y > 19), (abs(x - 20) < 2) & (y > 10)):
+        luma, tint = np.where(inside, 0.8, 0.2), np.where(inside, -0.1, 0.2) * np.where(y > 25, 1, -1)
+        slope = np.full((40, 40), 0.3, np.float32)
+        everywhere = np.ones((40, 40), np.float32)
+        planes = luma.astype(np.float32), tint.astype(np.float32)
+        steep, _ = coloured(everywhere, *planes, (1e-6, 1e-6), slope)
+        assert np.mean(np.abs(steep - slope) > 0.05) < 0.01
