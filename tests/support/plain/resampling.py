@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from support.plain.planes import Floats
 Shares = Callable[[Floats], Floats]
 
 
+@lru_cache(maxsize=64)
 def area_shares(
     count: int, start: float, length: float, samples: int, pitch: int = 1, phase: int = 0
 ) -> Floats:
