@@ -163,14 +163,17 @@ class _Stars:
         self._luma, self._shares = lumas[_STAR_LEVEL], shares
         self._detail = _details(self._luma, lumas[_STAR_LEVEL + 1], 1, rows)
         self._variance = sigmas[_STAR_LEVEL] ** 2
+        self._rows = rows
 
-    def colour(self, half: Plane, quarter: Plane, slope: Plane, offset: Plane, rows: Rows) -> None:
-        """Let a colour difference of half size follow luma there as stars' own light does, in place."""
-        tinge = _details(half, quarter, 1, rows)
-        noise = np.array([self._variance, _sigma(tinge[:: max(1, tinge.size // _ENOUGH)]) ** 2], np.float32)
+    def colour(self, differences: list[list[Plane]], slopes: Planes, offsets: Planes) -> None:
+        """Let two differences, each at several sizes, follow luma as stars' own light does, in place."""
+        rows, level = self._rows, _STAR_LEVEL
+        tinges = np.stack([_details(each[level], each[level + 1], 1, rows) for each in differences])
+        stride = max(1, tinges[0].size // _ENOUGH)
+        noise = [self._variance, *(_sigma(tinge[::stride]) ** 2 for tinge in tinges)]
         rows.run(
-            stars.own_colours, half.shape[0], self._shares, self._luma, self._detail, tinge, noise,
-            np.float32(_STARS**2), slope, offset,
+            stars.own_colours, tinges.shape[1], self._shares, self._luma, self._detail, tinges,
+            np.array(noise, np.float32), np.float32(_STARS**2), slopes, offsets,
         )  # fmt: skip
 
 
@@ -191,16 +194,16 @@ def _colour_step(
     fine = min(halvings, 1)
     slopes = np.empty((2, *calm[fine].shape), np.float32)
     offsets = np.empty_like(slopes)
-    for index in range(2):
-        small = [planes[index + 1]]
-        for _ in range(_MOST_HALVINGS):
-            small.append(spatial.halved(small[-1], rows))
-        slope, offset = spatial.guided(calm[halvings], small[halvings], reach, tolerance, rows)
+    small = [_halves(planes[index], _MOST_HALVINGS, rows) for index in (1, 2)]
+    for index, plane in enumerate(small):
+        slope, offset = spatial.guided(calm[halvings], plane[halvings], reach, tolerance, rows)
         rows.run(neighbourhood.grow, slopes.shape[1], slope, halvings - fine, slopes[index])
         rows.run(neighbourhood.grow, slopes.shape[1], offset, halvings - fine, offsets[index])
-        if own is not None:
-            own.colour(small[1], small[2], slopes[index], offsets[index], rows)
-        offsets[index] += _own(small[fine], calm[fine], slopes[index], offsets[index], colour.strength, rows)
+    if own is not None:
+        own.colour(small, slopes, offsets)
+    for index, plane in enumerate(small):
+        slope, offset = slopes[index], offsets[index]
+        offset += _own(plane[fine], calm[fine], slope, offset, colour.strength, rows)
     return grain.follow, (planes, slopes, offsets, fine, np.float32(share))
 
 

@@ -3,6 +3,7 @@
 import numpy as np
 import numpy.typing as npt
 import pytest
+from scipy import ndimage
 
 from archive.engine.kernels import neighbourhood, pyramid, stars
 
@@ -20,72 +21,78 @@ def detail_of(plane: Plane) -> Plane:
 
 
 def coloured(
-    shares: Plane, luma: Plane, tint: Plane, noise: tuple[float, float], slope: Plane, band: int = 1000
+    shares: Plane, luma: Plane, tints: list[Plane], noise: tuple[float, ...], slope: Plane, band: int = 1000
 ) -> tuple[Plane, Plane]:
-    """Slope and offset; before, the offset was 0.1 everywhere."""
-    steep, level = slope.copy(), np.full_like(slope, 0.1)
-    asked = shares, luma, detail_of(luma), detail_of(tint), np.array(noise, np.float32), USUAL, steep, level
+    """Slopes and offsets; before, the offset was 0.1 everywhere."""
+    slopes = np.stack([slope, slope])
+    offsets = np.full_like(slopes, 0.1)
+    tinges = np.stack([detail_of(tint) for tint in tints])
+    asked = shares, luma, detail_of(luma), tinges, np.array(noise, np.float32), USUAL, slopes, offsets
     for first in range(0, luma.shape[0], band):
         stars.own_colours(*asked, first, min(first + band, luma.shape[0]))
-    return steep, level
+    return slopes, offsets
 
 
 def plain(
-    shares: Plane, luma: Plane, tint: Plane, noise: tuple[float, float], slope: Plane
+    shares: Plane, luma: Plane, tints: list[Plane], noise: tuple[float, ...], slope: Plane
 ) -> tuple[Floats, Floats]:
-    """The same in float64, one pixel at a time, by cut-out windows."""
-    detail, tinge = detail_of(luma).astype(np.float64), detail_of(tint).astype(np.float64)
-    steep, level = slope.astype(np.float64), np.full(slope.shape, 0.1)
+    """The same in float64, the faintest star first, by cut-out windows."""
+    detail = detail_of(luma).astype(np.float64)
+    tinges = [detail_of(tint).astype(np.float64) for tint in tints]
+    owned = np.zeros((4, *slope.shape))
+    owned[:2] = slope
 
     def window(plane: npt.NDArray[np.float32] | Floats, at: tuple[int, int], reach: int) -> Floats:
         rows, columns = (slice(max(each - reach, 0), each + reach + 1) for each in at)
-        return np.asarray(plane[rows, columns], np.float64)
+        return np.asarray(plane[..., rows, columns], np.float64)
 
-    for row, column in np.argwhere(shares > 0):
-        near = window(detail, (row, column), 2)
-        inside = np.unravel_index(np.argmax(near), near.shape)
-        middle = int(max(row - 2, 0) + inside[0]), int(max(column - 2, 0) + inside[1])
-        whole, some, core = (window(detail, middle, reach) for reach in (3, 2, 1))
-        other = window(tinge, middle, 2)
+    peaks = (detail == ndimage.maximum_filter(detail, 3, mode="nearest")) & (detail > 0) & (shares > 0)
+    for at in sorted(zip(*np.nonzero(peaks), strict=True), key=lambda at: detail[at]):
+        whole, some, core = (window(detail, at, reach) for reach in (3, 2, 1))
         light = max(np.square(some).sum() - some.size * noise[0], 1e-12)
-        common = (some * other).sum()
-        motley = max(np.square(other).sum() - common**2 / light - other.size * noise[1], 0) / light
+        steep, motley = [], 0.0
+        for tinge, variance in zip(tinges, noise[1:], strict=True):
+            other = window(tinge, at, 2)
+            common = (some * other).sum()
+            steep.append(common / (light + variance / USUAL))
+            motley += max(np.square(other).sum() - common**2 / light - other.size * variance, 0) / light
         gathered = np.square(core).sum() - core.size * noise[0]
         gathered /= max(np.square(whole).sum() - whole.size * noise[0], 1e-12)
         t = np.clip((gathered - 0.45) / 0.2, 0, 1)
-        share = shares[row, column] * t * t * (3 - 2 * t) * 0.01 / (0.01 + motley)
-        around = window(luma, middle, 3)
-        sky = (around.sum() - window(luma, middle, 2).sum()) / (around.size - some.size)
-        change = share * (common / (light + noise[1] / USUAL) - slope[row, column])
-        steep[row, column] += change
-        level[row, column] -= change * sky
-    return steep, level
+        around = window(luma, at, 3)
+        sky = (around.sum() - window(luma, at, 2).sum()) / (around.size - some.size)
+        for k, value in enumerate((*steep, t * t * (3 - 2 * t) * 0.01 / (0.01 + motley), sky)):
+            rows, columns = (slice(max(each - 2, 0), each + 3) for each in at)
+            owned[k, rows, columns] = value
+    change = shares * owned[2] * (owned[:2] - slope)
+    return slope + change, 0.1 - change * owned[3]
 
 
-def sky_with_stars(seed: int, size: tuple[int, int] = (41, 53)) -> tuple[Plane, Plane, Plane]:
-    """Shares, luma and a colour difference: a sky whose difference falls where it brightens, and stars."""
+def sky_with_stars(seed: int, size: tuple[int, int] = (41, 53)) -> tuple[Plane, Plane, list[Plane]]:
+    """Shares, luma and two differences: a sky whose differences fall where it brightens, and stars."""
     random = np.random.default_rng(seed)
     y, x = np.mgrid[0 : size[0], 0 : size[1]]
     luma = 0.3 + 0.004 * x + random.normal(0, 0.004, size)
-    tint = -0.5 * luma + random.normal(0, 0.004, size)
+    tints = [-0.5 * luma + random.normal(0, 0.004, size) for _ in range(2)]
     shares = np.zeros(size, np.float32)
     for row, column, colour in ((0, 3, 0.2), (9, 12, 0.3), (20, 52, -0.1), (30, 31, 0.0), (33, 31, 0.4)):
         light = 0.3 * np.exp(-((y - row) ** 2 + (x - column) ** 2) / 1.1)
-        luma, tint = luma + light, tint + colour * light
+        luma = luma + light
+        tints = [tint + share * colour * light for tint, share in zip(tints, (1, -0.5), strict=True)]
         shares[max(row - 2, 0) : row + 3, max(column - 2, 0) : column + 3] = random.uniform(0.5, 1)
-    return shares, luma.astype(np.float32), tint.astype(np.float32)
+    return shares, luma.astype(np.float32), [tint.astype(np.float32) for tint in tints]
 
 
 @pytest.mark.parametrize("seed", range(4))
 def test_it_is_what_a_plain_one_makes(seed: int) -> None:
-    asked = *sky_with_stars(seed), (1.6e-5, 1.6e-5), np.full((41, 53), -0.5, np.float32)
+    asked = *sky_with_stars(seed), (1.6e-5, 1.6e-5, 3e-5), np.full((41, 53), -0.5, np.float32)
     for made, expected in zip(coloured(*asked), plain(*asked), strict=True):
         assert np.abs(made - expected).max() < 2e-5
 
 
 @pytest.mark.parametrize("band", [1, 5, 16])
 def test_it_is_the_same_in_whatever_bands_it_is_made(band: int) -> None:
-    asked = *sky_with_stars(9), (1.6e-5, 1.6e-5), np.full((41, 53), -0.5, np.float32)
+    asked = *sky_with_stars(9), (1.6e-5, 1.6e-5, 3e-5), np.full((41, 53), -0.5, np.float32)
     for made, whole in zip(coloured(*asked, band), coloured(*asked), strict=True):
         assert np.array_equal(made, whole)
 
@@ -97,18 +104,25 @@ def test_a_star_gets_its_own_colour_and_the_sky_keeps_its(colour: float) -> None
     luma, tint = np.float32(0.3) + light, np.float32(-0.05) + np.float32(colour) * light
     # As over a green curtain: the difference falls by 0.5 where luma rises.
     slope = np.full_like(luma, -0.5)
-    steep, level = coloured((light > 0.001).astype(np.float32), luma, tint, (1e-7, 1e-7), slope)
-    made = steep * luma + level
+    shares = (light > 0.001).astype(np.float32)
+    slopes, offsets = coloured(shares, luma, [tint, -tint], (1e-7, 1e-7, 1e-7), slope)
+    steep = slopes[0]
+    made = steep * luma + offsets[0]
+    assert abs(slopes[1, 14, 15] + colour) < 0.02
     assert abs(steep[14, 15] - colour) < 0.02
     assert abs(made[14, 15] - (0.1 - 0.15 + colour * 0.4)) < 0.01
-    assert np.array_equal(steep[light <= 0.001], slope[light <= 0.001])
+    assert np.array_equal(steep[shares == 0], slope[shares == 0])
     assert np.abs(made[11:18, 12:19] - (-0.05 + colour * light[11:18, 12:19])).max() < 0.02
 
 
 def test_a_colour_that_cannot_be_told_is_white() -> None:
-    shares, luma, tint = sky_with_stars(3)
-    steep, _ = coloured(shares, luma, tint, (1.6e-5, 100.0), np.full((41, 53), -0.5, np.float32))
-    assert abs(steep[9, 12]) < 0.25
+    shares, luma, tints = sky_with_stars(3)
+    slope = np.full((41, 53), -0.5, np.float32)
+    slopes, _ = coloured(np.sign(shares), luma, tints, (1.6e-5, 1.6e-5, 100.0), slope)
+    # From the sky's slope as far towards 0 as the other goes towards the star's 0.3.
+    share = (slopes[0, 9, 12] + 0.5) / 0.8
+    assert share > 0.6
+    assert abs(slopes[1, 9, 12] + 0.5 * (1 - share)) < 0.02
 
 
 def test_edges_and_corners_of_two_colours_are_no_stars() -> None:
@@ -117,6 +131,6 @@ def test_edges_and_corners_of_two_colours_are_no_stars() -> None:
         luma, tint = np.where(inside, 0.8, 0.2), np.where(inside, -0.1, 0.2) * np.where(y > 25, 1, -1)
         slope = np.full((40, 40), 0.3, np.float32)
         everywhere = np.ones((40, 40), np.float32)
-        planes = luma.astype(np.float32), tint.astype(np.float32)
-        steep, _ = coloured(everywhere, *planes, (1e-6, 1e-6), slope)
-        assert np.mean(np.abs(steep - slope) > 0.05) < 0.01
+        tints = [tint.astype(np.float32)] * 2
+        slopes, _ = coloured(everywhere, luma.astype(np.float32), tints, (1e-6, 1e-6, 1e-6), slope)
+        assert np.mean(np.abs(slopes - slope) > 0.05) < 0.01
