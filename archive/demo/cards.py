@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -21,6 +21,7 @@ from archive.model.place import Site
 
 _CLIP_SIDE = 320
 _UNDISTURBED: Mapping[str, Mishaps] = {}
+_FULL: Mapping[int, int] = {}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -108,8 +109,9 @@ class _Studio:
         # Orientation 8: the stored rows run down the picture's right-hand side (Exif 2.32, tag 274).
         return np.ascontiguousarray(np.rot90(upright, -1)) if self.plan.upright else upright
 
-    def raw(self, exposure: night.Exposure) -> bytes:
-        mosaic = self.sensor.expose(
+    def raw(self, exposure: night.Exposure, photosites: int | None = None) -> bytes:
+        sensor = self.sensor if photosites is None else replace(self.sensor, width=photosites)
+        mosaic = sensor.expose(
             self.light(exposure),
             exposure_s=exposure.settings.exposure_s,
             f_number=exposure.settings.f_number,
@@ -121,7 +123,7 @@ class _Studio:
         step = max(1, -(-max(look.shape[:2]) // 1620))
         look = np.ascontiguousarray(look[::step, ::step])
         preview = extras.jpeg(look)
-        shot = night.shot(exposure, self.sensor)
+        shot = night.shot(exposure, sensor)
         return rawfile.dng(mosaic, self.plan.body, shot, preview, (look.shape[1], look.shape[0]))
 
 
@@ -175,13 +177,18 @@ def raw_files(
     size: tuple[int, int] = (960, 640),
     frames: int = 96,
     mishaps: Mapping[str, Mishaps] = _UNDISTURBED,
+    photosites: Mapping[int, int] = _FULL,
 ) -> Iterator[bytes]:
-    """The bytes of some raw files as ``write_cards`` would write them; takes what ``scene_light`` does."""
+    """The bytes of some raw files as ``write_cards`` would write them; takes what ``scene_light`` does.
+
+    ``photosites``, by index, gives a file photosites as small, and so as noisy, as those of a sensor so many
+    pixels long, with gaps between them.
+    """
     _checked(size, frames)
     plan = next(plan for plan in night.CAMERAS if plan.name == camera)
     studio = _Studio(plan, seed, size, frames, mishaps)
     for index in indices:
-        yield studio.raw(studio.exposures[index])
+        yield studio.raw(studio.exposures[index], photosites.get(index))
 
 
 def capture_times(camera: str, *, frames: int = 96) -> tuple[datetime, ...]:

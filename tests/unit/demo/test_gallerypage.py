@@ -2,14 +2,33 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from html.parser import HTMLParser
 
+import pytest
+
 from archive.demo import gallerypage
 
+
+def _picture(label: str, file: str) -> gallerypage.Picture:
+    return gallerypage.Picture(label=label, file=file, width=6, height=4)
+
+
 SHOT = gallerypage.Shot(
-    key="01", title='<b>"x"</b>', note="sample, 6 × 4", before="01/before.jpg", after="01/a&b.jpg",
-    rows=(gallerypage.Row(name="exposure", title="Scale light", pictures=(("low: <1>", "01/e 1.jpg"),)),),
+    key="01", title='<b>"x"</b>', note="sample, 6 × 4",
+    rows=(
+        gallerypage.Row(
+            title="Before and after",
+            series=(
+                gallerypage.Series(pictures=(_picture("b", "01/before.jpg"), _picture("a", "01/a&b.jpg"))),
+            ),
+        ),
+        gallerypage.Row(
+            operator="exposure", title="Scale light",
+            series=(gallerypage.Series(pictures=(_picture("low: <1>", "01/e 1.jpg"),)),),
+        ),
+    ),
 )  # fmt: skip
 
 
@@ -18,10 +37,12 @@ class _Tags(HTMLParser):
         super().__init__()
         self.open: list[str] = []
         self.images: list[str] = []
+        self.alts: list[str] = []
 
     def handle_starttag(self, tag: str, attributes: list[tuple[str, str | None]]) -> None:
         if tag == "img":
             self.images.append(dict(attributes)["src"] or "")
+            self.alts.append(dict(attributes)["alt"] or "")
         elif tag != "meta":
             self.open.append(tag)
 
@@ -41,13 +62,39 @@ def test_pages_are_well_formed_and_show_every_picture() -> None:
     assert read(gallerypage.shot_page(SHOT)).images == ["01/before.jpg", "01/a%26b.jpg", "01/e%201.jpg"]
 
 
-def test_a_row_says_what_its_pictures_were_made_of_and_shows_exact_ones_pixel_by_pixel() -> None:
+def test_close_looks_are_told_from_whole_frames_and_stand_under_the_name_of_their_place() -> None:
+    close = gallerypage.Series(pictures=(_picture("low", "a.png"),), place="stars & sky")
     row = gallerypage.Row(
-        name="x", title="Sharpen", pictures=(("low", "a.jpg"),), note="Drawn <as> by a lens.", exact=True
+        operator="x", title="Sharpen", series=(*SHOT.rows[1].series, close), note="Drawn <as> by a lens."
     )
     page = gallerypage.shot_page(replace(SHOT, rows=(row,)))
     assert "Sharpen. Drawn &lt;as&gt; by a lens." in page
-    assert page.count('class="row exact"') == 1
+    assert page.count('class="row"') == page.count('class="row close"') == 1
+    assert page.index("<h3>stars &amp; sky</h3>") < page.index("a.png")
+    assert read(page).alts[-1] == "x, low, stars & sky"
+
+
+def test_every_picture_says_what_it_shows_and_every_operator_can_be_jumped_to() -> None:
+    page = gallerypage.shot_page(SHOT)
+    assert read(page).alts == ['<b>"x"</b>, b', '<b>"x"</b>, a', "exposure, low: <1>"]
+    assert all(read(gallerypage.index([SHOT])).alts)
+    assert 'href="#exposure"' in page
+    assert 'id="exposure"' in page
+
+
+@pytest.mark.parametrize("scheme", gallerypage._STYLE.split("@media")[:2], ids=["dark", "light"])
+def test_words_are_told_from_the_paper(scheme: str) -> None:
+    """WCAG 2.2, 1.4.3 (AA): a contrast of 4.5:1; relative luminance as defined there."""
+    colour = dict(re.findall(r"--(\w+): #([0-9a-f]{6})", scheme))
+
+    def luminance(name: str) -> float:
+        parts = [int(colour[name][at : at + 2], 16) / 255 for at in (0, 2, 4)]
+        red, green, blue = (p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts)
+        return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+    for name in ("ink", "soft", "link"):
+        dark, light = sorted((luminance(name), luminance("paper")))
+        assert (light + 0.05) / (dark + 0.05) >= 4.5
 
 
 def test_names_of_files_are_text_and_nothing_else() -> None:

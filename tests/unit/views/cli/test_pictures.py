@@ -16,7 +16,7 @@ from archive.views.cli.app import app
 def test_a_gallery_of_samples_is_made_and_a_bad_one_calls_for_attention(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr("archive.demo.gallery.FRAMES", ())
+    monkeypatch.setattr("archive.demo.gallery.EXHIBITS", ())
     samples = tmp_path / "raws"
     samples.mkdir()
     (raw,) = cards.raw_files("north", [9], size=(96, 64), frames=12)
