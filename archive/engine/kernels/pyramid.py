@@ -21,6 +21,7 @@ _FAR, _SLANT = 3, 2
 # middle alone would add light to it. Of what is around, only what stands out of noise, or it would lie on a
 # cushion of grain.
 _AROUND = 3
+_LEAST = np.float32(1e-9)
 _UNSEEN, _SEEN = np.float32(0.5), np.float32(2)
 _BRIGHT, _BRIGHTEST = np.float32(6), np.float32(9)
 _REACH = 1 + _FAR + _AROUND
@@ -113,6 +114,7 @@ def keep_spots(plane, coarse, sigma, out, shares, first, last):  # type: ignore[
     heights = np.empty((_RING, width + 2 * _AROUND), np.float32)
     padded, wide = np.empty(width + 2 * _AROUND, np.float32), np.empty(width + 2 * _AROUND, np.float32)
     near, far = np.empty(width, np.float32), np.empty(width, np.float32)
+    sigma = max(sigma, _LEAST)
     unit = _SPOT_SIGMA * sigma
     for place in range(max(0, first - _REACH), min(height, last + _REACH) + _REACH):
         if place < min(height, last + _REACH):

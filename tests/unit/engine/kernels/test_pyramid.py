@@ -116,3 +116,12 @@ def test_a_bright_star_does_not_lie_on_a_cushion_of_grain() -> None:
         grain = rim & (np.abs(noise + star) < 1)
         left.append(np.square(made[grain]).sum() / np.square((noise + star)[grain]).sum())
     assert np.median(left) < 0.2
+
+
+def test_a_plane_without_noise_is_kept_where_it_stands_out_and_stays_a_number() -> None:
+    y, x = np.mgrid[0:30, 0:30]
+    for star in (0.0, 0.3):
+        plane = (0.2 + star * np.exp(-((y - 14) ** 2 + (x - 15) ** 2) / 1.2)).astype(np.float32)
+        shares = np.full_like(plane, np.nan)
+        made = kept(plane, 0.0, shares=shares)
+        assert np.isfinite(made).all() and shares.min() >= 0 and shares.max() == np.sign(star)
