@@ -188,9 +188,7 @@ class Trial:
 
     def _enlarged(self) -> str:
         brightened = [f", and brightened by {each.values['stops']:g} EV" for each in self._brighter]
-        return (
-            f"Its parts are {closeups.ENLARGED} times enlarged, every square one pixel{''.join(brightened)}."
-        )
+        return f"Parts are {closeups.ENLARGED} times enlarged, every square one pixel{''.join(brightened)}."
 
     @cached_property
     def _light(self) -> lenses.Light:
