@@ -3,9 +3,11 @@
 import numpy as np
 import numpy.typing as npt
 import pytest
+from support.plain import noise as plain
 
 from archive.engine.kernels.rows import Rows
 from archive.engine.noise import denoise
+from archive.engine.noisemodel import NoiseModel
 from archive.engine.operators.noise import ColourNoise, LuminanceNoise
 
 GAIN, READ = 5e-4, 2e-6
@@ -36,6 +38,39 @@ def cleaned(planes: npt.NDArray[np.float32], luminance: float, colour: float) ->
         )  # fmt: skip
         rows.chain(left, *made.shape[1:])
     return made
+
+
+def drawn(height: int, width: int) -> npt.NDArray[np.float32]:
+    """A noisy night of two colours with an edge and coloured stars."""
+    random = np.random.default_rng(height)
+    y, x = np.mgrid[0:height, 0:width]
+    light = 0.02 + 0.1 * np.array([0.4, 1.0, 0.6])[:, None, None] * np.exp(-(((x - width / 2) / 30) ** 2))
+    light = np.where(y > 0.8 * height + 5 * np.sin(x / 9), 0.003, light)
+    for _ in range(height * width // 1500):
+        colour, at = random.uniform(0.02, 0.5, 3), random.uniform(0, 1, 2) * (height, width)
+        light = light + colour[:, None, None] * np.exp(-((y - at[0]) ** 2 + (x - at[1]) ** 2) / 2)
+    return random.normal(light, np.sqrt(GAIN * light + READ)).astype(np.float32)
+
+
+@pytest.mark.parametrize(("luminance", "colour"), [(1.5, 3.0), (3.0, 0.0), (0.4, 0.3), (0.7, 6.0)])
+@pytest.mark.parametrize(
+    ("size", "diagonal"),
+    [((200, 250), 7200.0), ((200, 250), 300.0), ((201, 37), 2000.0), ((5, 9), 10.0), ((1, 1), 2.0)],
+)
+def test_it_is_what_plain_arithmetic_makes(
+    size: tuple[int, int], diagonal: float, luminance: float, colour: float
+) -> None:
+    """To 1e-5 of clipping: roundings of medians and of the sums for a star come to a tenth of it."""
+    planes, noise = drawn(*size), NoiseModel(gain=GAIN, read=READ)
+    made = planes.copy()
+    steps = (
+        LuminanceNoise(strength=luminance) if luminance else None,
+        ColourNoise(strength=colour) if colour else None,
+    )
+    with Rows(1) as rows:
+        rows.chain(denoise(made, *steps, noise.root_offset, diagonal, rows), *size)
+    expected = plain.calmed(planes.astype(np.float64), *steps, (GAIN, READ), diagonal)
+    assert np.abs(made - expected).max() < 1e-5
 
 
 def test_luminance_noise_falls_and_brightness_stays() -> None:

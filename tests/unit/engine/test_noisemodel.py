@@ -4,6 +4,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 from scipy import ndimage
+from support.plain import noise as plain
 
 from archive.engine import noisemodel
 from archive.engine.kernels.rows import Rows
@@ -69,6 +70,20 @@ def test_a_dark_foreground_full_of_detail_is_told_from_noise() -> None:
     drawn = ndimage.gaussian_filter(np.random.default_rng(8).normal(0, 0.06, (512, 384)), 1.5)
     light[:, :384] = np.abs(drawn) + 0.02
     close(measured(counted(light, 3e-4, 1e-6)), 3e-4, 1e-6)
+
+
+@pytest.mark.parametrize("stride", [1, 2])
+@pytest.mark.parametrize("size", [(160, 224), (100, 70), (32, 32)])
+def test_blocks_are_told_by_plain_arithmetic(size: tuple[int, int], stride: int) -> None:
+    """To a millionth of themselves: sums are whole numbers, and rounded once."""
+    random = np.random.default_rng(size[0])
+    light = random.gamma(0.4, 0.1, size) * np.linspace(0, 4, size[1])
+    mosaic = np.clip(np.round(light * 3000), 0, 4000).astype(np.uint16)
+    black, scale, highest = np.float32(40), np.float32(1 / 3960), np.float32(2500)
+    out = np.empty((3, -(-(size[0] // 32) // stride), size[1] // 32), np.float32)
+    noisemodel._blocks(mosaic, stride, black, scale, highest, out, 0, out.shape[1])
+    expected = plain.of_blocks(mosaic, 40, 1 / 3960, 2500)[:, ::stride]
+    assert np.allclose(out, expected, rtol=1e-6, atol=1e-12)
 
 
 def test_what_is_told_counts_only_where_the_frame_shows_nothing() -> None:

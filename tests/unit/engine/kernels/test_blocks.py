@@ -3,8 +3,9 @@
 import numpy as np
 import numpy.typing as npt
 import pytest
-from numpy.lib.stride_tricks import sliding_window_view
 from scipy import fft
+from support.plain import noise as plain
+from support.plain import planes as plain_planes
 
 from archive.engine.kernels import blocks, neighbourhood
 
@@ -35,33 +36,13 @@ def shrunk(plane: Plane, calm: Plane, inverses: Plane, band: int = 1000) -> Plan
     return out
 
 
-def plain(plane: Plane, calm: Plane, inverses: Plane) -> npt.NDArray[np.float64]:
-    """The same in float64, one row of blocks after the other."""
-    height, width = plane.shape
-    base = grown(calm, plane.shape).astype(np.float64)
-    padded = np.pad(plane - base, ((6, 10), (8, 16)), mode="edge")
-    total, weight = np.zeros_like(padded), np.zeros_like(padded)
-    window = np.outer(np.kaiser(8, 1.5), np.kaiser(8, 1.5))
-    for top in range(-6, height, 3):
-        lefts = range(-8 + top // 3 % 4, width, 4)
-        row = sliding_window_view(padded[top + 6 : top + 14], (8, 8))[0, [left + 8 for left in lefts]]
-        found = fft.dctn(row, axes=(1, 2), norm="ortho")
-        kept = np.clip(2 * found**2 * inverses.reshape(8, 8) - 1.5, 0, 1)
-        weights = window / (1 + kept.sum(axis=(1, 2)))[:, None, None]
-        made = fft.idctn(found * kept, axes=(1, 2), norm="ortho")
-        for number, left in enumerate(lefts):
-            there = np.s_[top + 6 : top + 14, left + 8 : left + 16]
-            total[there] += made[number] * weights[number]
-            weight[there] += weights[number]
-    inside = np.s_[6 : 6 + height, 8 : 8 + width]
-    return np.asarray(base + total[inside] / weight[inside])
-
-
 @pytest.mark.parametrize("size", SIZES)
 def test_it_is_what_a_plain_one_makes(size: tuple[int, int]) -> None:
     plane, calm = scene(*size)
     inverses = np.linspace(0.3, 2, 64).astype(np.float32) / np.float32(0.05**2)
-    assert np.abs(shrunk(plane, calm, inverses) - plain(plane, calm, inverses)).max() < 1e-6
+    base = plain_planes.grown(calm.astype(np.float64), 1, size)
+    expected = base + plain.without_small(plane - base, inverses.reshape(8, 8))
+    assert np.abs(shrunk(plane, calm, inverses) - expected).max() < 1e-6
 
 
 @pytest.mark.parametrize("band", [1, 2, 7, 64])

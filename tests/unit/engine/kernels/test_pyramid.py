@@ -2,7 +2,8 @@
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage
+from support.plain import noise as plain
+from support.plain import planes as plain_planes
 
 from archive.engine.kernels import neighbourhood, pyramid
 
@@ -32,44 +33,15 @@ def kept(plane: Plane, sigma: float, band: int = 1000, shares: Plane = NOWHERE) 
     return out
 
 
-Floats = npt.NDArray[np.float64]
-
-
-def smooth(value: Floats, low: float, high: float) -> Floats:
-    t = np.clip((value - low) / (high - low), 0, 1)
-    return np.asarray(t * t * (3 - 2 * t))
-
-
-def plain(plane: Plane, sigma: float) -> tuple[Floats, Floats]:
-    """The same in float64, whole planes at a time, and the share of every pixel that is a spot's."""
-    detail = plane.astype(np.float64) - grown(half(plane), plane.shape)
-    mask = np.array([0.25, 0.5, 0.25])
-    means = ndimage.correlate(detail, np.outer(mask, mask), mode="nearest")
-    height, width = plane.shape
-    padded = np.pad(means, 3, mode="edge")
-
-    def beside(down: int, across: int) -> Floats:
-        return padded[3 + down : 3 + down + height, 3 + across : 3 + across + width]
-
-    ways = ((0, 3), (3, 0), (2, 2), (2, -2))
-    around = np.max([(beside(y, x) + beside(-y, -x)) / 2 for y, x in ways], axis=0)
-    heights = means - np.maximum(around, 0)
-
-    def share(size: int, low: float, high: float) -> Floats:
-        return smooth(ndimage.maximum_filter(heights, size, mode="nearest") / (0.28 * sigma), low, high)
-
-    faint, bright = share(3, 3.3, 5.6), share(7, 6, 9)
-    seen = smooth(np.abs(plane) / sigma, 0.5, 2)
-    return np.asarray(np.maximum(faint, bright * seen) * plane), np.maximum(faint, bright)
-
-
 def test_it_is_what_a_plain_one_keeps() -> None:
     random = np.random.default_rng(1)
     for size in ((40, 52), (41, 53), (5, 9), (2, 2)):
         plane = random.normal(0.3, 0.02, size).astype(np.float32)
         plane[size[0] // 2, size[1] // 2] += 0.3
         shares = np.full_like(plane, np.nan)
-        made, expected = kept(plane, 0.02, shares=shares), plain(plane, 0.02)
+        made = kept(plane, 0.02, shares=shares)
+        noisy = plane.astype(np.float64)
+        expected = plain.with_spots(noisy, plain_planes.halved(noisy), np.zeros(size), 0.02)
         assert np.abs(made - expected[0]).max() < 2e-6
         assert np.abs(shares - expected[1]).max() < 2e-5
         assert np.array_equal(kept(plane, 0.02), made)

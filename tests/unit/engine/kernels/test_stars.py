@@ -3,12 +3,11 @@
 import numpy as np
 import numpy.typing as npt
 import pytest
-from scipy import ndimage
+from support.plain.stars import own_colours
 
 from archive.engine.kernels import neighbourhood, pyramid, stars
 
 Plane = npt.NDArray[np.float32]
-Floats = npt.NDArray[np.float64]
 USUAL = np.float32(0.09)
 
 
@@ -33,41 +32,6 @@ def coloured(
     return slopes, offsets
 
 
-def plain(
-    shares: Plane, luma: Plane, tints: list[Plane], noise: tuple[float, ...], slope: Plane
-) -> tuple[Floats, Floats]:
-    """The same in float64, the faintest star first, by cut-out windows."""
-    detail = detail_of(luma).astype(np.float64)
-    tinges = [detail_of(tint).astype(np.float64) for tint in tints]
-    owned = np.zeros((4, *slope.shape))
-    owned[:2] = slope
-
-    def window(plane: npt.NDArray[np.float32] | Floats, at: tuple[int, int], reach: int) -> Floats:
-        rows, columns = (slice(max(each - reach, 0), each + reach + 1) for each in at)
-        return np.asarray(plane[..., rows, columns], np.float64)
-
-    peaks = (detail == ndimage.maximum_filter(detail, 3, mode="nearest")) & (detail > 0) & (shares > 0)
-    for at in sorted(zip(*np.nonzero(peaks), strict=True), key=lambda at: detail[at]):
-        whole, some, core = (window(detail, at, reach) for reach in (3, 2, 1))
-        light = max(np.square(some).sum() - some.size * noise[0], 1e-12)
-        steep, motley = [], 0.0
-        for tinge, variance in zip(tinges, noise[1:], strict=True):
-            other = window(tinge, at, 2)
-            common = (some * other).sum()
-            steep.append(common / (light + variance / USUAL))
-            motley += max(np.square(other).sum() - common**2 / light - other.size * variance, 0) / light
-        gathered = np.square(core).sum() - core.size * noise[0]
-        gathered /= max(np.square(whole).sum() - whole.size * noise[0], 1e-12)
-        t = np.clip((gathered - 0.45) / 0.2, 0, 1)
-        around = window(luma, at, 3)
-        sky = (around.sum() - window(luma, at, 2).sum()) / (around.size - some.size)
-        for k, value in enumerate((*steep, t * t * (3 - 2 * t) * 0.01 / (0.01 + motley), sky)):
-            rows, columns = (slice(max(each - 2, 0), each + 3) for each in at)
-            owned[k, rows, columns] = value
-    change = shares * owned[2] * (owned[:2] - slope)
-    return slope + change, 0.1 - change * owned[3]
-
-
 def sky_with_stars(seed: int, size: tuple[int, int] = (41, 53)) -> tuple[Plane, Plane, list[Plane]]:
     """Shares, luma and two differences: a sky whose differences fall where it brightens, and stars."""
     random = np.random.default_rng(seed)
@@ -86,8 +50,12 @@ def sky_with_stars(seed: int, size: tuple[int, int] = (41, 53)) -> tuple[Plane, 
 @pytest.mark.parametrize("seed", range(4))
 def test_it_is_what_a_plain_one_makes(seed: int) -> None:
     asked = *sky_with_stars(seed), (1.6e-5, 1.6e-5, 3e-5), np.full((41, 53), -0.5, np.float32)
-    for made, expected in zip(coloured(*asked), plain(*asked), strict=True):
-        assert np.abs(made - expected).max() < 2e-5
+    shares, luma, tints, noise, slope = asked
+    detail, *tinges = (detail_of(each).astype(np.float64) for each in (luma, *tints))
+    before = np.stack([slope, slope]).astype(np.float64), np.full((2, 41, 53), 0.1)
+    expected = own_colours(shares, luma.astype(np.float64), detail, np.stack(tinges), noise, *before)
+    for made, meant in zip(coloured(*asked), expected, strict=True):
+        assert np.abs(made - meant).max() < 2e-5
 
 
 @pytest.mark.parametrize("band", [1, 5, 16])
