@@ -147,7 +147,7 @@ def drawn(shape: tuple[int, int]) -> npt.NDArray[np.uint16]:
 @pytest.mark.parametrize(
     ("pattern", "shape"),
     [((0, 1, 1, 2), (40, 60)), ((1, 0, 2, 1), (41, 63)), ((1, 2, 0, 1), (63, 40)), ((2, 1, 1, 0), (7, 30)),
-     ((1, 0, 2, 1), (1, 12)), ((0, 1, 1, 2), (9, 1)), (None, (33, 50))],
+     ((1, 0, 2, 1), (1, 12)), ((0, 1, 1, 2), (9, 1)), ((0, 1, 1, 2), (1, 1)), (None, (33, 50))],
 )  # fmt: skip
 def test_planes_of_a_view_are_those_of_plain_arithmetic(
     pattern: tuple[int, int, int, int] | None, shape: tuple[int, int], way: str, fit: tuple[int, int] | None

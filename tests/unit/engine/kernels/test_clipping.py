@@ -71,7 +71,7 @@ def lamps(height: int, width: int) -> npt.NDArray[np.float32]:
     random = np.random.default_rng(height + width)
     y, x = np.mgrid[0:height, 0:width]
     light = random.normal(0.002, 0.004, (3, height, width))
-    for colour in ((1.6, 0.5, 0.3), (0.6, 1.3, 1.1), (2.0, 1.7, 1.5), (0.2, 0.95, 0.1)):
+    for colour in ((1.6, 0.5, 0.3), (0.6, 1.3, 1.1), (2.0, 1.7, 1.5), (0.7, 0.3, -0.2)):
         at = random.uniform(0, 1, 2) * (height, width)
         spot = np.exp(-((y - at[0]) ** 2 + (x - at[1]) ** 2) / (height * width / 60 + 1))
         light += np.array(colour)[:, None, None] * spot

@@ -17,7 +17,7 @@ def planes(*colours: tuple[float, float, float]) -> npt.NDArray[np.float32]:
 def wide(width: int, seed: int = 1) -> npt.NDArray[np.float32]:
     """Colours that fit and others, dark, bright, and outside in every way; whole numbers among them."""
     random = np.random.default_rng(seed)
-    made = random.choice([0.02, 0.3, 1.5, 40], (1, 6, width)) * random.normal(0.6, 0.5, (3, 6, width))
+    made = random.choice([1e-4, 0.02, 0.3, 1.5, 40], (1, 6, width)) * random.normal(0.6, 0.5, (3, 6, width))
     made[random.uniform(0, 1, made.shape) < 0.1] = 0
     made[random.uniform(0, 1, made.shape) < 0.1] = 1
     # Rows in which all fits, and one in which a single pixel does not.

@@ -42,17 +42,23 @@ def test_a_map_without_turning_is_a_sum_of_shares(span: float) -> None:
     assert np.abs(made - down @ plane @ across.T).max() < 2e-4
 
 
-@pytest.mark.parametrize(("span", "other"), [(0.0, 0.0), (1.2, 1.2), (3.7, 3.7), (1.6, 0.0), (0.0, 2.4)])
+@pytest.mark.parametrize(
+    ("span", "other"), [(0.0, 0.0), (1.04, 1.04), (1.2, 1.2), (3.7, 3.7), (1.6, 0.0), (0.0, 2.4)]
+)
 @pytest.mark.parametrize("bent", [0.0, -0.1, 0.06])
-def test_a_curved_map_is_what_plain_arithmetic_makes(span: float, other: float, bent: float) -> None:
+@pytest.mark.parametrize("left", [-4.0, -14.0])
+def test_a_curved_map_is_what_plain_arithmetic_makes(
+    span: float, other: float, bent: float, left: float
+) -> None:
     """To 2e-4 of clipping: places are known to 1e-5 of a sample, and noise is as steep as 2 a sample.
 
-    A map that is turned, bent as by a lens, and reaches beyond all four sides.
+    A map that is turned, bent as by a lens, and reaches beyond all four sides or ends before the right one.
     """
     planes = np.random.default_rng(9).uniform(0, 1, (2, 70, 90))
     scale = max(span, other, 1.0)
-    shape = (int(82 / scale), int(101 / scale))
-    x, y = grid(shape[1], shape[0], scale, 0.07, (-4.0, -3.0))
+    # A whole number of steps, where that is 1, so that the last knot lies just beyond the last pixel.
+    shape = (int(82 / scale), int(96 / scale))
+    x, y = grid(shape[1], shape[0], scale, 0.07, (left, -3.0))
     squared = ((x - 45) ** 2 + (y - 35) ** 2) / 57**2
     knots = 45 + (x - 45) * (1 + bent * squared), 35 + (y - 35) * (1 + bent * squared)
     made = np.full((2, *shape), 0.25, np.float32)
