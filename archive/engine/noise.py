@@ -33,13 +33,15 @@ _ENOUGH = 24_000
 _BLOCK, _EVEN = 8, 0.4
 _COLOUR_RADIUS = 8.0
 _LEAST_RADIUS, _MOST_HALVINGS = 2.2, 2
-_GUIDE_STRENGTH = 1.5
+_GUIDE_STRENGTH = 3.2
+# Colour follows brightness as if what varies less than this share of what is taken were no edge.
+_EASE = 0.57
 # How steeply stars' colour differences follow their luma, as a standard deviation about white; and the level
 # of the pyramid at which that is measured.
 _STARS, _STAR_LEVEL = 0.3, 1
+# Red, green and blue half way to the grey of which green is half.
+_PALER = np.array([[0.625, 0.25, 0.125], [0.125, 0.75, 0.125], [0.125, 0.25, 0.625]])
 _NOWHERE = np.empty((0, 0), np.float32)
-# What is taken of a coefficient at strength 1, in standard deviations: of many thousands some are large.
-_LUMA_REACH, _COLOUR_REACH = 2.15, 1.75
 
 
 def denoise(
@@ -47,21 +49,22 @@ def denoise(
     luminance: LuminanceNoise | None,
     colour: ColourNoise | None,
     root_offset: float,
+    gains: npt.NDArray[np.float64],
     diagonal: float,
     rows: Rows,
 ) -> list[Step]:
     """Smooth balanced camera light in place, up to the steps that are given back to be done.
 
-    planes : float32, (3, height, width). root_offset : what to add to light before its root is taken.
-    diagonal : the frame's, in output pixels.
+    planes : float32, (3, height, width). root_offset : what to add to light before its root is taken, if it
+    were not balanced. gains : (3,), by which it was. diagonal : the frame's, in output pixels.
     """
     height = planes.shape[1]
-    offset = np.float32(root_offset)
+    offsets = _offsets(root_offset, gains)
     # All sets in gradually, so that a ramp may begin at nothing.
     share = min(1.0, max(step.strength for step in (luminance, colour) if step))
     before = planes.copy() if share < 1 else planes
     # Red, green, blue become luma, red − luma, blue − luma of the roots.
-    rows.run(grain.to_roots, height, planes, offset)
+    rows.run(grain.to_roots, height, planes, offsets)
     lumas = _halves(planes[0], _levels(planes[0], diagonal), rows)
     sigmas = _sigmas(lumas, rows)
     spreads = _spreads(planes, rows)
@@ -81,9 +84,18 @@ def denoise(
         steps.append(_colour_step(planes, guides, own, sigmas, colour, followed_share, diagonal, rows))
     if smoothed:
         planes[0] = calm[0]
-    lost = _lost(spreads, smoothed_share, followed_share)
-    steps.append((grain.from_roots, (planes, offset, *(np.float32(each) for each in lost))))
+    lost = np.array(_lost(spreads, smoothed_share, followed_share), np.float32)
+    steps.append((grain.from_roots, (planes, offsets, lost)))
     return steps if share == 1 else [*steps, (grain.mixed, (before, planes, np.float32(share)))]
+
+
+def _offsets(root_offset: float, gains: npt.NDArray[np.float64]) -> npt.NDArray[np.float32]:
+    """What to add to paler red, green and blue, float32, (3,), so that roots are as noisy in the dark.
+
+    A gain makes the noise of light itself stronger by its root only, and that of reading it wholly so.
+    """
+    squares = _PALER**2
+    return (root_offset * (squares @ gains**2) / (squares @ gains)).astype(np.float32)
 
 
 def _spreads(planes: Planes, rows: Rows) -> list[float]:
@@ -148,7 +160,7 @@ def _calmed(
     kept = np.empty_like(planes[_STAR_LEVEL]) if len(planes) > _STAR_LEVEL + 1 else _NOWHERE
     for level in reversed(range(finest, len(planes) - 1)):
         plane, coarse = planes[level], calm[level + 1]
-        out = shrinkage.shrunk(plane, coarse, _LUMA_REACH * strength, sigmas[level], rows)
+        out = shrinkage.shrunk(plane, coarse, strength, sigmas[level], rows)
         sigma = np.float32(sigmas[level])
         told = kept if level == _STAR_LEVEL else _NOWHERE
         rows.run(pyramid.keep_spots, out.shape[0], plane, planes[level + 1], sigma, out, told)
@@ -190,7 +202,7 @@ def _colour_step(
     radius = max(_LEAST_RADIUS, _COLOUR_RADIUS / 1000 * diagonal)
     halvings = min(max(1, spatial.halvings_for(radius, _LEAST_RADIUS)), _MOST_HALVINGS, len(calm) - 1)
     reach = max(1, round(radius / 2**halvings))
-    tolerance = (colour.strength * max(sigmas[0], 1e-5) / 2**halvings) ** 2
+    tolerance = (_EASE * colour.strength * max(sigmas[0], 1e-5) / 2**halvings) ** 2
     fine = min(halvings, 1)
     slopes = np.empty((2, *calm[fine].shape), np.float32)
     offsets = np.empty_like(slopes)
@@ -213,4 +225,4 @@ def _own(colour: Plane, guide: Plane, slope: Plane, offset: Plane, strength: flo
     rows.run(grain.unexplained, left.shape[0], colour, guide, slope, offset, left)
     sigma = _sigma(left[:: max(1, left.size // _ENOUGH)])
     nothing = np.zeros((-(-left.shape[0] // 2), -(-left.shape[1] // 2)), np.float32)
-    return shrinkage.shrunk(left, nothing, _COLOUR_REACH * strength, sigma, rows)
+    return shrinkage.shrunk(left, nothing, strength, sigma, rows)

@@ -227,7 +227,7 @@ def _calm_light(
     """Balanced camera light of the view without its noise, and the steps that are still to be done to it."""
     if kept is None:
         noisy = _camera_light(decoded, steps, view, rows, dark, measured=bool(steps.noise))
-        return noisy[0], _denoising(noisy, steps, view, rows)
+        return noisy[0], _denoising(noisy, decoded, steps, view, rows)
     found = kept.get((key, steps.noise))
     if found is None:
         found = kept.get((key, frozenset()))
@@ -238,7 +238,7 @@ def _calm_light(
             calm = np.empty_like(found[0])
             rows.run(light.copied, calm.shape[1], found[0], calm)
             found = calm, found[1]
-            rows.chain(_denoising(found, steps, view, rows), *found[0].shape[1:])
+            rows.chain(_denoising(found, decoded, steps, view, rows), *found[0].shape[1:])
             kept.put((key, steps.noise), found, kind=key, source=key[0])
     planes = np.empty_like(found[0])
     return planes, [(light.copied, (found[0], planes))]
@@ -263,11 +263,12 @@ def _evening(planes: Planes, steps: _Steps, view: View, rows: Rows, kept: KeptPl
     return [(detail.multiply, (planes, found[0]))]
 
 
-def _denoising(found: Light, steps: _Steps, view: View, rows: Rows) -> list[Step]:
+def _denoising(found: Light, decoded: Decoded, steps: _Steps, view: View, rows: Rows) -> list[Step]:
     if not steps.noise:
         return []
     luminance, colours = steps.of(LuminanceNoise), steps.of(ColourNoise)
-    return denoise(found[0], luminance, colours, found[1], view.frame_diagonal, rows)
+    gains = _gains(decoded, steps.of(Balance))
+    return denoise(found[0], luminance, colours, found[1], gains, view.frame_diagonal, rows)
 
 
 def _camera_light(

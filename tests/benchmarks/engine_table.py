@@ -44,7 +44,7 @@ EVERY = {
     "hot_pixels": {"reach": 12.0}, "vignetting": {"corner": 0.8}, "exposure": {"stops": 0.3},
     "highlight_recovery": {"stops": 0.6}, "highlight_compression": {"stops": 0.5},
     "shadow_lift": {"stops": 0.8}, "local_contrast": {"amount": 0.2}, "contrast": {"amount": 0.15},
-    "chroma": {"amount": 0.1}, "luminance_noise": {"strength": 1.5}, "colour_noise": {"strength": 2.0},
+    "chroma": {"amount": 0.1}, "luminance_noise": {"strength": 3.2}, "colour_noise": {"strength": 3.5},
     "sharpness": {"amount": 0.4},
 }  # fmt: skip
 LENS = {

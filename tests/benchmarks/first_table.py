@@ -34,7 +34,7 @@ RECIPE = (
     "shadow_lift.stops=0.8",
     "contrast.amount=0.15",
     "chroma.amount=0.1",
-    "luminance_noise.strength=1.5",
+    "luminance_noise.strength=3.2",
     "colour_noise.strength=4",
     "sharpness.amount=0.4",
 )

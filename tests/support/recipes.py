@@ -14,11 +14,11 @@ from archive.model.recipe import EffectiveRecipe, OperatorValues, Value
 
 FULL = PixelSpec(fit=None, bits=16)
 STRONG: dict[str, dict[str, Value]] = {
-    "balance": {"kelvin": 4000.0}, "chroma": {"amount": 0.5}, "colour_noise": {"strength": 3.0},
+    "balance": {"kelvin": 4000.0}, "chroma": {"amount": 0.5}, "colour_noise": {"strength": 5.0},
     "contrast": {"amount": 0.4}, "crop": {"left": 0.1, "aspect": 1.0}, "distortion": {"k1": 0.05},
     "exposure": {"stops": 1.0}, "fall_off": {"k1": -0.5}, "highlight_compression": {"stops": 1.0},
     "highlight_recovery": {"stops": 1.5}, "hot_pixels": {"reach": 6.0}, "lateral_colour": {"red": 1.01},
-    "local_contrast": {"amount": 0.6}, "luminance_noise": {"strength": 2.0}, "shadow_lift": {"stops": 2.0},
+    "local_contrast": {"amount": 0.6}, "luminance_noise": {"strength": 4.0}, "shadow_lift": {"stops": 2.0},
     "sharpness": {"amount": 2.0, "radius": 4.0}, "straighten": {"angle": 7.0}, "vignetting": {"corner": 1.5},
 }  # fmt: skip
 """Values of every operator that anybody can see, but for the dark frame, which needs its master."""

@@ -15,16 +15,19 @@ _ZERO, _TWO, _HALF, _QUARTER = np.float32(0), np.float32(2), np.float32(0.5), np
 
 
 @kernel
-def to_roots(planes, offset, first, last):  # type: ignore[no-untyped-def]
-    """Light → luma (r + 2 g + b) / 4, red − luma and blue − luma of square roots of paler light, in place."""
+def to_roots(planes, offsets, first, last):  # type: ignore[no-untyped-def]
+    """Light → luma (r + 2 g + b) / 4, red − luma and blue − luma of square roots of paler light, in place.
+
+    offsets : float32, (3,), what is added to red, green and blue before their roots are taken.
+    """
     for row in range(first, last):
         reds, greens, blues = planes[0, row], planes[1, row], planes[2, row]
         for column in range(planes.shape[2]):
             x = np.uintp(column)
             grey = _QUARTER * (reds[x] + blues[x]) + _HALF * greens[x]
-            red = np.sqrt(max(_HALF * (reds[x] + grey) + offset, _ZERO))
-            green = np.sqrt(max(_HALF * (greens[x] + grey) + offset, _ZERO))
-            blue = np.sqrt(max(_HALF * (blues[x] + grey) + offset, _ZERO))
+            red = np.sqrt(max(_HALF * (reds[x] + grey) + offsets[0], _ZERO))
+            green = np.sqrt(max(_HALF * (greens[x] + grey) + offsets[1], _ZERO))
+            blue = np.sqrt(max(_HALF * (blues[x] + grey) + offsets[2], _ZERO))
             luma = _QUARTER * (red + blue) + _HALF * green
             reds[x] = luma
             greens[x] = red - luma
@@ -32,7 +35,7 @@ def to_roots(planes, offset, first, last):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def from_roots(planes, offset, red_lost, green_lost, blue_lost, first, last):  # type: ignore[no-untyped-def]
+def from_roots(planes, offsets, lost, first, last):  # type: ignore[no-untyped-def]
     """Back to light, in place; ``lost`` variances are given back: a smoothed root squares to too little."""
     for row in range(first, last):
         lumas, warms, colds = planes[0, row], planes[1, row], planes[2, row]
@@ -42,9 +45,9 @@ def from_roots(planes, offset, red_lost, green_lost, blue_lost, first, last):  #
             red = max(luma + warm, _ZERO)
             green = max(luma - _HALF * (warm + cold), _ZERO)
             blue = max(luma + cold, _ZERO)
-            red = red * red + red_lost - offset
-            green = green * green + green_lost - offset
-            blue = blue * blue + blue_lost - offset
+            red = red * red + lost[0] - offsets[0]
+            green = green * green + lost[1] - offsets[1]
+            blue = blue * blue + lost[2] - offsets[2]
             grey = _QUARTER * (red + blue) + _HALF * green
             lumas[x] = _TWO * red - grey
             warms[x] = _TWO * green - grey

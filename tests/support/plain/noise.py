@@ -58,16 +58,19 @@ def calmed(
     luminance: LuminanceNoise | None,
     colour: ColourNoise | None,
     noise: tuple[float, float],
+    gains: Floats,
     diagonal: float,
 ) -> Floats:
     """Balanced camera light without its noise.
 
-    noise : variance of samples for light 1, and without light. diagonal : the frame's, in pixels.
+    noise : variance of samples for light 1, and without light. gains : of red, green and blue, by which the
+    samples were balanced. diagonal : the frame's, in pixels.
     """
     if not (luminance or colour):
         return planes
     offset = float(np.clip(noise[1] / max(noise[0], 1e-9) + 0.375 * noise[0], 1e-4, 0.02))
-    luma, warm, cold = to_roots(planes, offset)
+    added = offset * paler(gains**2, 2) / paler(gains, 2)
+    luma, warm, cold = to_roots(planes, added)
     lumas = [luma]
     for _ in range(levels(luma.shape, diagonal)):
         lumas.append(halved(lumas[-1]))
@@ -82,8 +85,8 @@ def calmed(
     calm, spots = without_noise(lumas, sigmas, luminance.strength) if luminance and smooth else (lumas, None)
     follow = min(1.0, colour.strength) if colour and max(spreads[1:3]) > 0 else 0.0
     if colour and follow:
-        if not (luminance and smooth and luminance.strength >= 1.5):
-            guides, spots = without_noise(lumas, sigmas, 1.5)
+        if not (luminance and smooth and luminance.strength >= 3.2):
+            guides, spots = without_noise(lumas, sigmas, 3.2)
         else:
             guides = calm
         slopes, offsets = followed((warm, cold), lumas, guides, spots, sigmas, colour.strength, diagonal)
@@ -97,23 +100,28 @@ def calmed(
             spreads[3:], (spreads[1], (spreads[1] + spreads[2]) / 4, spreads[2]), strict=True
         )
     ]
-    made = from_roots(calm[0], warm, cold, offset, lost)
+    made = from_roots(calm[0], warm, cold, added, lost)
     share = min(1.0, max(step.strength for step in (luminance, colour) if step))
     return planes + share * (made - planes)
 
 
-def to_roots(planes: Floats, offset: float) -> tuple[Floats, Floats, Floats]:
+def paler(each: Floats, power: int = 1) -> Floats:
+    """Sums over red, green and blue with the weights, to a power, that light half way to grey has of them."""
+    grey = np.array([0.25, 0.5, 0.25])
+    return np.tensordot(((np.eye(3) + grey) / 2) ** power, each, axes=1)
+
+
+def to_roots(planes: Floats, offsets: Floats) -> tuple[Floats, Floats, Floats]:
     """Luma of square roots of light half as strongly coloured, and red's and blue's differences to it."""
-    grey = (planes[0] + 2 * planes[1] + planes[2]) / 4
-    red, green, blue = np.sqrt(np.maximum((planes + grey) / 2 + offset, 0))
+    red, green, blue = np.sqrt(np.maximum(paler(planes) + offsets[:, None, None], 0))
     luma = (red + 2 * green + blue) / 4
     return luma, red - luma, blue - luma
 
 
-def from_roots(luma: Floats, warm: Floats, cold: Floats, offset: float, lost: list[float]) -> Floats:
+def from_roots(luma: Floats, warm: Floats, cold: Floats, offsets: Floats, lost: list[float]) -> Floats:
     """Light again. lost : variance that was taken from the roots of red, green and blue."""
     roots = np.stack([luma + warm, luma - (warm + cold) / 2, luma + cold])
-    pale = np.maximum(roots, 0) ** 2 + np.array(lost)[:, None, None] - offset
+    pale = np.maximum(roots, 0) ** 2 + (np.array(lost) - offsets)[:, None, None]
     return np.asarray(2 * pale - (pale[0] + 2 * pale[1] + pale[2]) / 4)
 
 
@@ -146,7 +154,7 @@ def without_noise(
     """Every level without its noise, the coarsest first, and how far pixels of half size belong to spots."""
     calm, kept = list(lumas), None
     for level in reversed(range(len(lumas) - 1)):
-        made = shrunk(lumas[level], calm[level + 1], 2.15 * strength, sigmas[level])
+        made = shrunk(lumas[level], calm[level + 1], strength, sigmas[level])
         calm[level], shares = with_spots(lumas[level], lumas[level + 1], made, sigmas[level])
         if level == 1:
             kept = shares
@@ -229,7 +237,7 @@ def followed(
     """Slopes and offsets at full size by which two colour differences follow calm luma."""
     radius = max(2.2, 8 / 1000 * diagonal)
     times = min(max(1, math.floor(math.log2(radius / 2.2))), 2, len(guides) - 1)
-    tolerance = (strength * max(sigmas[0] if sigmas else 0.0, 1e-5) / 2**times) ** 2
+    tolerance = (0.57 * strength * max(sigmas[0] if sigmas else 0.0, 1e-5) / 2**times) ** 2
     fine = min(times, 1)
     sizes = [[plane, halved(plane), halved(halved(plane))] for plane in differences]
     follows = [
@@ -246,6 +254,6 @@ def followed(
     for index, each in enumerate(sizes):
         left = each[fine] - (slopes[index] * guides[fine] + offsets[index])
         nothing = np.zeros([-(-side // 2) for side in left.shape])
-        offsets[index] += shrunk(left, nothing, 1.75 * strength, deviation(left, left.size))
+        offsets[index] += shrunk(left, nothing, strength, deviation(left, left.size))
     full = differences[0].shape
     return tuple(np.stack([grown(plane, fine, full) for plane in each]) for each in (slopes, offsets))

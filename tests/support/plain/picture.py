@@ -61,7 +61,7 @@ def developed(
     gains = colour.multipliers(decoded.camera, balance)
     planes, headroom = balanced(decoded, steps, view, lens, gains, dark)
     calm = steps.of(LuminanceNoise), steps.of(ColourNoise)
-    planes = noise.calmed(planes, *calm, noise.model(decoded), view.diagonal)
+    planes = noise.calmed(planes, *calm, noise.model(decoded), gains, view.diagonal)
     planes = planes * framing.evened(view, lens, steps.of(Vignetting), steps.of(FallOff))
     stops = exposure.stops if exposure else 0.0
     planes = np.tensordot(colour.to_srgb(decoded.camera, balance) * 2**stops, planes, axes=1)

@@ -82,11 +82,17 @@ def test_what_is_as_fine_as_a_pixel_is_shown_low_mid_and_high_at_every_place(clo
 
 
 def test_grain_is_seen_in_close_looks_before_and_is_less_after(close: Path) -> None:
+    """The more the stronger: a low setting once took as much as a high one."""
     for file in close.glob("luminance_noise-1-*.png"):
-        before = _grain(_part(close / file.name.replace("luminance_noise-1", "without")))
+        before, low, mid, high = (
+            _grain(_part(close / file.name.replace("luminance_noise-1", name)))
+            for name in ("without", *(f"luminance_noise-{number}" for number in (1, 2, 3)))
+        )
         # Two levels of 255 are told apart side by side.
         assert before > 2
-        assert _grain(_part(file)) < 0.75 * before
+        assert low < 0.85 * before
+        assert mid < 0.75 * before
+        assert high < 1.05 * mid
 
 
 def test_glowing_samples_are_shown_in_the_middle_of_their_part_and_gone_after(close: Path) -> None:

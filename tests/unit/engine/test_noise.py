@@ -12,6 +12,7 @@ from archive.engine.operators.noise import ColourNoise, LuminanceNoise
 
 GAIN, READ = 5e-4, 2e-6
 OFFSET = READ / GAIN
+EQUAL = np.ones(3)
 
 
 def sky(level: float, *, stars: bool = False) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float64]]:
@@ -27,14 +28,16 @@ def sky(level: float, *, stars: bool = False) -> tuple[npt.NDArray[np.float32], 
     return noisy.astype(np.float32), planes
 
 
-def cleaned(planes: npt.NDArray[np.float32], luminance: float, colour: float) -> npt.NDArray[np.float32]:
+def cleaned(
+    planes: npt.NDArray[np.float32], luminance: float, colour: float, gains: npt.NDArray[np.float64] = EQUAL
+) -> npt.NDArray[np.float32]:
     made = planes.copy()
     with Rows(1) as rows:
         left = denoise(
             made,
             LuminanceNoise(strength=luminance) if luminance else None,
             ColourNoise(strength=colour) if colour else None,
-            OFFSET, 2300.0, rows,
+            OFFSET, gains, 2300.0, rows,
         )  # fmt: skip
         rows.chain(left, *made.shape[1:])
     return made
@@ -52,7 +55,7 @@ def drawn(height: int, width: int) -> npt.NDArray[np.float32]:
     return random.normal(light, np.sqrt(GAIN * light + READ)).astype(np.float32)
 
 
-@pytest.mark.parametrize(("luminance", "colour"), [(1.5, 3.0), (3.0, 0.0), (0.4, 0.3), (0.7, 6.0)])
+@pytest.mark.parametrize(("luminance", "colour"), [(3.2, 5.0), (6.0, 0.0), (0.4, 0.3), (0.7, 9.0)])
 @pytest.mark.parametrize(
     ("size", "diagonal"),
     [((200, 250), 7200.0), ((200, 250), 300.0), ((201, 37), 2000.0), ((5, 9), 10.0), ((1, 1), 2.0)],
@@ -61,22 +64,22 @@ def test_it_is_what_plain_arithmetic_makes(
     size: tuple[int, int], diagonal: float, luminance: float, colour: float
 ) -> None:
     """To 1e-5 of clipping: roundings of medians and of the sums for a star come to a tenth of it."""
-    planes, noise = drawn(*size), NoiseModel(gain=GAIN, read=READ)
+    planes, noise, gains = drawn(*size), NoiseModel(gain=GAIN, read=READ), np.array([2.2, 1.0, 1.6])
     made = planes.copy()
     steps = (
         LuminanceNoise(strength=luminance) if luminance else None,
         ColourNoise(strength=colour) if colour else None,
     )
     with Rows(1) as rows:
-        rows.chain(denoise(made, *steps, noise.root_offset, diagonal, rows), *size)
-    expected = plain.calmed(planes.astype(np.float64), *steps, (GAIN, READ), diagonal)
+        rows.chain(denoise(made, *steps, noise.root_offset, gains, diagonal, rows), *size)
+    expected = plain.calmed(planes.astype(np.float64), *steps, (GAIN, READ), gains, diagonal)
     assert np.abs(made - expected).max() < 1e-5
 
 
 def test_luminance_noise_falls_and_brightness_stays() -> None:
     for level in (0.005, 0.05, 0.3):
         noisy, _ = sky(level)
-        made = cleaned(noisy, 2.0, 0.0)
+        made = cleaned(noisy, 4.0, 0.0)
         before, after = noisy.mean(axis=0).std(), made.mean(axis=0).std()
         assert after < 0.6 * before
         assert abs(made.mean() / noisy.mean() - 1) < 0.02
@@ -84,7 +87,7 @@ def test_luminance_noise_falls_and_brightness_stays() -> None:
 
 def test_colour_noise_falls_and_no_cast_comes() -> None:
     noisy, _ = sky(0.03)
-    made = cleaned(noisy, 0.0, 3.0)
+    made = cleaned(noisy, 0.0, 5.0)
     before = (noisy[0] - noisy[1]).std()
     assert (made[0] - made[1]).std() < 0.25 * before
     assert abs(made[0].mean() / made[1].mean() - 1) < 0.02
@@ -92,7 +95,7 @@ def test_colour_noise_falls_and_no_cast_comes() -> None:
 
 def test_faint_stars_stay_with_most_of_their_light() -> None:
     noisy, truth = sky(0.02, stars=True)
-    made = cleaned(noisy, 2.0, 3.0)
+    made = cleaned(noisy, 4.0, 5.0)
     places = range(25, 250, 25)
     kept = [made[1, p - 1 : p + 2, p - 1 : p + 2].mean() - 0.02 for p in places]
     there = [truth[1, p - 1 : p + 2, p - 1 : p + 2].mean() - 0.02 for p in places]
@@ -105,7 +108,7 @@ def test_a_colour_edge_does_not_bleed() -> None:
     planes[1, :, 100:] = 0.25
     planes[0, :, 100:] = 0.1
     noisy = np.random.default_rng(13).normal(planes, np.sqrt(GAIN * planes + READ)).astype(np.float32)
-    made = cleaned(noisy, 0.0, 3.0)
+    made = cleaned(noisy, 0.0, 5.0)
     ratio = made[0] / made[1]
     assert abs(np.median(ratio[:, 90:98]) - 1) < 0.08
     assert abs(np.median(ratio[:, 102:110]) - 0.4) < 0.06
@@ -117,9 +120,25 @@ def test_no_cast_comes_where_channels_differ_in_noise() -> None:
     planes = np.full((3, 256, 256), level)
     spread = np.sqrt(GAIN * planes + READ) * np.array([gain, 1, gain / 1.5])[:, None, None]
     noisy = np.random.default_rng(14).normal(planes, spread).astype(np.float32)
-    for luminance, colour in ((2.0, 0.0), (0.0, 4.0), (2.0, 4.0)):
+    for luminance, colour in ((4.0, 0.0), (0.0, 7.0), (4.0, 7.0)):
         made = cleaned(noisy, luminance, colour).mean(axis=(1, 2))
         assert np.abs(made / np.maximum(noisy, -OFFSET).mean(axis=(1, 2)) - 1).max() < 0.02
+
+
+def test_noise_of_reading_leaves_no_pepper_in_the_dark_of_balanced_frames() -> None:
+    """A balance makes it as much stronger as it makes light itself, which alone is so by its root only."""
+    gains = np.array([2.2, 1.0, 1.6])
+    planes = np.full((3, 256, 512), 0.15)
+    planes[:, :, 256:] = 2e-4
+    k = gains[:, None, None]
+    noise = np.sqrt(k * GAIN * planes + k**2 * READ)
+    noisy = np.random.default_rng(20).normal(planes, noise).astype(np.float32)
+    made = cleaned(noisy, 3.2, 3.5, gains)
+    bright, dark = (
+        ((made - planes)[1, 20:-20, part].std() / noise[1, 0, part.start])
+        for part in (np.s_[20:236], np.s_[276:492])
+    )
+    assert dark < 1.5 * bright
 
 
 def test_flux_of_stars_stays_within_a_twentieth() -> None:
@@ -131,7 +150,7 @@ def test_flux_of_stars_stays_within_a_twentieth() -> None:
         truth = truth + (0.04 + 0.01 * (number % 20)) * np.exp(-((y - cy) ** 2 + (x - cx) ** 2) / 2.5)
     planes = np.stack([truth] * 3)
     noisy = random.normal(planes, np.sqrt(GAIN * planes + READ)).astype(np.float32)
-    made = cleaned(noisy, 1.5, 4.0)
+    made = cleaned(noisy, 3.2, 7.0)
     flux = [
         [each[1, cy - 5 : cy + 6, cx - 5 : cx + 6].sum() - 121 * 0.02 for cy, cx in places]
         for each in (made, planes)
@@ -145,7 +164,7 @@ def test_colours_of_stars_stay() -> None:
     star = sum(np.exp(-((y - p) ** 2 + (x - p) ** 2) / 3) for p in range(20, 190, 40))
     planes = 0.01 + np.array([0.5, 0.3, 0.12])[:, None, None] * star
     noisy = np.random.default_rng(16).normal(planes, np.sqrt(GAIN * planes + READ)).astype(np.float32)
-    made = cleaned(noisy, 1.5, 4.0)
+    made = cleaned(noisy, 3.2, 7.0)
     for p in range(20, 190, 40):
         core = made[:, p - 1 : p + 2, p - 1 : p + 2].mean(axis=(1, 2)) - 0.01
         assert abs(core[0] / core[1] / (0.5 / 0.3) - 1) < 0.12
@@ -157,7 +176,7 @@ def test_noise_goes_beside_hard_edges_and_they_stay() -> None:
     planes = np.full((3, 200, 240), 0.02)
     planes[:, 60:140, 80:170] = 0.5
     noisy = np.random.default_rng(17).normal(planes, np.sqrt(GAIN * planes + READ)).astype(np.float32)
-    made = cleaned(noisy, 1.5, 2.0)
+    made = cleaned(noisy, 3.2, 3.5)
     within, without = np.s_[1, 60:62, 84:166], np.s_[1, 56:60, 84:166]
     for part in (within, without):
         assert made[part].std() < 0.5 * noisy[part].std()
@@ -169,7 +188,7 @@ def test_a_colour_edge_without_one_in_brightness_stays() -> None:
     # The weighted mean of the roots is the same on both sides, near enough.
     planes[0, :, 100:], planes[2, :, 100:] = 0.25, 0.02
     noisy = np.random.default_rng(18).normal(planes, np.sqrt(GAIN * planes + READ)).astype(np.float32)
-    made = cleaned(noisy, 1.5, 2.0)
+    made = cleaned(noisy, 3.2, 3.5)
     for side, ratio in (((90, 97), 1.0), ((103, 110), 12.5)):
         part = made[:, :, slice(*side)].mean(axis=(1, 2))
         assert abs(part[0] / part[2] / ratio - 1) < 0.15
@@ -185,7 +204,7 @@ def test_stars_before_green_curtains_are_not_green(colour: tuple[float, float, f
     stars = sum(np.exp(-((y - cy) ** 2 + (x - cx) ** 2) / 2.5) for cy, cx in places)
     lit = truth + 0.25 * np.array(colour)[:, None, None] * stars
     noisy = np.random.default_rng(16).normal(lit, np.sqrt(GAIN * lit + READ)).astype(np.float32)
-    made = cleaned(noisy, 1.5, 2.0)
+    made = cleaned(noisy, 3.2, 3.5)
     light = np.array(
         [(made - truth)[:, cy - 3 : cy + 4, cx - 3 : cx + 4].sum(axis=(1, 2)) for cy, cx in places]
     )

@@ -260,7 +260,7 @@ def test_corners_are_evened_after_their_noise_is_gone_and_are_as_calm_as_the_cen
 
     Beside their centre they keep at most 1.5 times the noise that the sensor itself gave them beside its.
     """
-    calm = ("luminance_noise.strength=2", "colour_noise.strength=4")
+    calm = ("luminance_noise.strength=4", "colour_noise.strength=7")
     decoded = vignetted(0.05, 2.5)
     raw = render_linear(decoded, recipe("vignetting.corner=2.5"), FULL)[..., 1]
     made = render_linear(decoded, recipe("vignetting.corner=2.5", *calm), FULL)[..., 1]

@@ -11,16 +11,16 @@ from archive.engine.kernels import grain
 def test_roots_and_back_is_the_same_light() -> None:
     planes = np.random.default_rng(1).uniform(0, 1, (3, 20, 30)).astype(np.float32)
     made = planes.copy()
-    zero = np.float32(0)
-    grain.to_roots(made, np.float32(1e-3), 0, 20)
-    grain.from_roots(made, np.float32(1e-3), zero, zero, zero, 0, 20)
+    offsets = np.array([1e-3, 3e-3, 2e-3], np.float32)
+    grain.to_roots(made, offsets, 0, 20)
+    grain.from_roots(made, offsets, np.zeros(3, np.float32), 0, 20)
     assert np.abs(made - planes).max() < 1e-6
 
 
 def test_luma_is_the_weighted_mean_of_roots_of_light_half_way_to_grey() -> None:
     # Grey is 0.095: half way to it lie 0.04, 0.09 and 0.16.
     planes = np.array([-0.015, 0.085, 0.225], np.float32).reshape(3, 1, 1).copy()
-    grain.to_roots(planes, np.float32(0), 0, 1)
+    grain.to_roots(planes, np.zeros(3, np.float32), 0, 1)
     assert np.allclose(planes[:, 0, 0], [0.3, -0.1, 0.1], atol=1e-6)
 
 
@@ -31,12 +31,13 @@ def test_roots_and_what_is_given_back_are_those_of_plain_arithmetic() -> None:
         np.float32
     )
     made = planes.copy()
-    grain.to_roots(made, np.float32(4e-3), 0, 20)
-    assert np.abs(made - plain.to_roots(planes.astype(np.float64), 4e-3)).max() < 3e-7
+    offsets, lost = np.array([4e-3, 2e-3, 7e-3]), np.array([1e-4, 2e-3, 3e-5])
+    grain.to_roots(made, offsets.astype(np.float32), 0, 20)
+    assert np.abs(made - plain.to_roots(planes.astype(np.float64), offsets)).max() < 3e-7
     # As smoothing would leave them: colours that luma alone does not hold above 0.
     made[1:] += random.normal(0, 0.1, (2, 20, 31)).astype(np.float32)
-    expected = plain.from_roots(*made.astype(np.float64), 4e-3, [1e-4, 2e-3, 3e-5])
-    grain.from_roots(made, *(np.float32(each) for each in (4e-3, 1e-4, 2e-3, 3e-5)), 0, 20)
+    expected = plain.from_roots(*made.astype(np.float64), offsets, list(lost))
+    grain.from_roots(made, offsets.astype(np.float32), lost.astype(np.float32), 0, 20)
     assert np.abs(made - expected).max() < 1e-6
 
 
