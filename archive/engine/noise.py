@@ -27,7 +27,6 @@ _SMALLEST = 4
 # Noise of a half-size plane, at most: half for white noise, a little more where neighbours are alike. What is
 # measured beyond that is the scene.
 _PASSED_ON = 0.55
-_MAD_TO_SIGMA = 1.4826
 _ENOUGH = 24_000
 # Blocks in which variance is taken; of all of them, this share is even enough to show nothing but noise.
 _BLOCK, _EVEN = 8, 0.4
@@ -81,11 +80,11 @@ def denoise(
             (calm, kept) if smoothed and strong else _calmed(lumas, sigmas, _GUIDE_STRENGTH, 1, rows)
         )
         own = _Stars(lumas, kept, sigmas, rows) if len(lumas) > _STAR_LEVEL + 1 else None
-        steps.append(_colour_step(planes, guides, own, sigmas, colour, followed_share, diagonal, rows))
-    if smoothed:
-        planes[0] = calm[0]
+        steps.append(
+            _colour_step(planes, calm[0], guides, own, sigmas, colour, followed_share, diagonal, rows)
+        )
     lost = np.array(_lost(spreads, smoothed_share, followed_share), np.float32)
-    steps.append((grain.from_roots, (planes, offsets, lost)))
+    steps.append((grain.from_roots, (calm[0], planes, offsets, lost)))
     return steps if share == 1 else [*steps, (grain.mixed, (before, planes, np.float32(share)))]
 
 
@@ -133,7 +132,7 @@ def _sigmas(planes: list[Plane], rows: Rows) -> list[float]:
     """Noise of the detail of every level but the last, blind to what stands out of it."""
     found: list[float] = []
     for plane, coarse in itertools.pairwise(planes):
-        sigma = _sigma(_details(plane, coarse, max(1, plane.size // _ENOUGH), rows))
+        sigma = spatial.spread(_details(plane, coarse, max(1, plane.size // _ENOUGH), rows))
         found.append(min(sigma, _PASSED_ON * found[-1]) if found else sigma)
     return found or [0.0]
 
@@ -143,10 +142,6 @@ def _details(plane: Plane, coarse: Plane, stride: int, rows: Rows) -> Plane:
     detail = np.empty((-(-plane.shape[0] // stride), plane.shape[1]), np.float32)
     rows.run(pyramid.details, detail.shape[0], plane, coarse, stride, detail)
     return detail
-
-
-def _sigma(detail: Plane) -> float:
-    return float(np.median(np.abs(detail))) * _MAD_TO_SIGMA
 
 
 def _calmed(
@@ -180,9 +175,11 @@ class _Stars:
     def colour(self, differences: list[list[Plane]], slopes: Planes, offsets: Planes) -> None:
         """Let two differences, each at several sizes, follow luma as stars' own light does, in place."""
         rows, level = self._rows, _STAR_LEVEL
-        tinges = np.stack([_details(each[level], each[level + 1], 1, rows) for each in differences])
+        tinges = np.empty((len(differences), *self._luma.shape), np.float32)
+        for each, tinge in zip(differences, tinges, strict=True):
+            rows.run(pyramid.details, tinge.shape[0], each[level], each[level + 1], 1, tinge)
         stride = max(1, tinges[0].size // _ENOUGH)
-        noise = [self._variance, *(_sigma(tinge[::stride]) ** 2 for tinge in tinges)]
+        noise = [self._variance, *(spatial.spread(tinge[::stride]) ** 2 for tinge in tinges)]
         rows.run(
             stars.own_colours, tinges.shape[1], self._shares, self._luma, self._detail, tinges,
             np.array(noise, np.float32), np.float32(_STARS**2), slopes, offsets,
@@ -191,7 +188,8 @@ class _Stars:
 
 def _colour_step(
     planes: Planes,
-    calm: list[Plane],
+    luma: Plane,
+    guides: list[Plane],
     own: _Stars | None,
     sigmas: list[float],
     colour: ColourNoise,
@@ -200,29 +198,29 @@ def _colour_step(
     rows: Rows,
 ) -> Step:
     radius = max(_LEAST_RADIUS, _COLOUR_RADIUS / 1000 * diagonal)
-    halvings = min(max(1, spatial.halvings_for(radius, _LEAST_RADIUS)), _MOST_HALVINGS, len(calm) - 1)
+    halvings = min(max(1, spatial.halvings_for(radius, _LEAST_RADIUS)), _MOST_HALVINGS, len(guides) - 1)
     reach = max(1, round(radius / 2**halvings))
     tolerance = (_EASE * colour.strength * max(sigmas[0], 1e-5) / 2**halvings) ** 2
     fine = min(halvings, 1)
-    slopes = np.empty((2, *calm[fine].shape), np.float32)
+    slopes = np.empty((2, *guides[fine].shape), np.float32)
     offsets = np.empty_like(slopes)
     small = [_halves(planes[index], _MOST_HALVINGS, rows) for index in (1, 2)]
     for index, plane in enumerate(small):
-        slope, offset = spatial.guided(calm[halvings], plane[halvings], reach, tolerance, rows)
+        slope, offset = spatial.guided(guides[halvings], plane[halvings], reach, tolerance, rows)
         rows.run(neighbourhood.grow, slopes.shape[1], slope, halvings - fine, slopes[index])
         rows.run(neighbourhood.grow, slopes.shape[1], offset, halvings - fine, offsets[index])
     if own is not None:
         own.colour(small, slopes, offsets)
     for index, plane in enumerate(small):
         slope, offset = slopes[index], offsets[index]
-        offset += _own(plane[fine], calm[fine], slope, offset, colour.strength, rows)
-    return grain.follow, (planes, slopes, offsets, fine, np.float32(share))
+        offset += _own(plane[fine], guides[fine], slope, offset, colour.strength, rows)
+    return grain.follow, (luma, planes, slopes, offsets, fine, np.float32(share))
 
 
 def _own(colour: Plane, guide: Plane, slope: Plane, offset: Plane, strength: float, rows: Rows) -> Plane:
     """What a colour difference has beyond what follows from the guide, without its noise."""
     left = np.empty_like(colour)
     rows.run(grain.unexplained, left.shape[0], colour, guide, slope, offset, left)
-    sigma = _sigma(left[:: max(1, left.size // _ENOUGH)])
+    sigma = spatial.spread(left[:: max(1, left.size // _ENOUGH)])
     nothing = np.zeros((-(-left.shape[0] // 2), -(-left.shape[1] // 2)), np.float32)
     return shrinkage.shrunk(left, nothing, strength, sigma, rows)

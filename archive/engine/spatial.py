@@ -29,7 +29,17 @@ def measured_sigma(plane: Plane) -> float:
     above, here, below = plane[rows - 1], plane[rows], plane[rows + 1]
     vertical = above - 2 * here + below
     response = vertical[:, :-2] - 2 * vertical[:, 1:-1] + vertical[:, 2:]
-    return float(np.median(np.abs(response))) * _MAD_TO_SIGMA / _MASK_GAIN
+    return spread(response) / _MASK_GAIN
+
+
+def spread(values: npt.NDArray[np.float32]) -> float:
+    """Standard deviation of values about 0, at least one, by the median of their sizes."""
+    sizes = np.abs(values).ravel()
+    half = sizes.size // 2
+    # Parted at one place, which numpy does ten times as quickly as at the two of its median.
+    parted = np.partition(sizes, half)
+    middle = parted[half] if sizes.size % 2 else (parted[:half].max() + parted[half]) / 2
+    return float(middle) * _MAD_TO_SIGMA
 
 
 def halved(plane: Plane, rows: Rows) -> Plane:

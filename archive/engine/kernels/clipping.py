@@ -12,7 +12,10 @@ _ZERO, _ONE = np.float32(0), np.float32(1)
 _CLIPPING, _CLIPPED = np.float32(0.90), np.float32(0.985)
 # What the bound of a wholly clipped pixel weighs beside a channel that is known.
 _BOUND = np.float32(0.01)
-_SMALL = np.float32(1e-6)
+_SMALL, _LEAST = np.float32(1e-6), np.float32(1e-12)
+# The weight that is enough to be trusted half.
+_TRUST = np.float32(0.02)
+_QUARTER, _THREE_QUARTERS = np.float32(0.25), np.float32(0.75)
 
 
 @inlined
@@ -61,6 +64,42 @@ def known_colours(planes, gains, block, out, first, last):  # type: ignore[no-un
                 for inner in range(column * block, min((column + 1) * block, width)):
                     total += sums[k, inner]
                 out[k, row, column] = total * gain
+
+
+@kernel
+def quarter_sums(sums, out, first, last):  # type: ignore[no-untyped-def]
+    """Means of 2 × 2; a last row or column without a neighbour counts twice. Both float32, planes."""
+    height, width = sums.shape[1:]
+    for k in range(sums.shape[0]):
+        for row in range(first, last):
+            above, below, line = sums[k, 2 * row], sums[k, min(2 * row + 1, height - 1)], out[k, row]
+            for column in range(out.shape[2]):
+                left, right = np.uintp(2 * column), np.uintp(min(2 * column + 1, width - 1))
+                line[np.uintp(column)] = (above[left] + above[right] + below[left] + below[right]) * _QUARTER
+
+
+@kernel
+def colours_known(sums, wider, out, first, last):  # type: ignore[no-untyped-def]
+    """Colour as far as it is known, and as far as it is not that of half the size, between its pixels.
+
+    sums : float32, (4, height, width), weighted red, green, blue, and the weight. wider : float32, (3,
+    height / 2, width / 2). out : float32, (3, height, width), of largest channel 1 where all is known.
+    """
+    height, width = wider.shape[1:]
+    for row in range(first, last):
+        here = row // 2
+        beside = min(here + 1, height - 1) if row % 2 else max(here - 1, 0)
+        for column in range(out.shape[2]):
+            x, middle = np.uintp(column), column // 2
+            inner = np.uintp(middle)
+            outer = np.uintp(min(middle + 1, width - 1) if column % 2 else max(middle - 1, 0))
+            most = max(sums[0, row, x], max(sums[1, row, x], sums[2, row, x]))
+            known = sums[3, row, x] / (sums[3, row, x] + _TRUST)
+            for k in range(3):
+                near = _THREE_QUARTERS * wider[k, here, inner] + _QUARTER * wider[k, beside, inner]
+                far = _THREE_QUARTERS * wider[k, here, outer] + _QUARTER * wider[k, beside, outer]
+                own = sums[k, row, x] / max(most, _LEAST)
+                out[k, row, x] = own * known + (_THREE_QUARTERS * near + _QUARTER * far) * (_ONE - known)
 
 
 @kernel

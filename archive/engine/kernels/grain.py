@@ -35,13 +35,17 @@ def to_roots(planes, offsets, first, last):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def from_roots(planes, offsets, lost, first, last):  # type: ignore[no-untyped-def]
-    """Back to light, in place; ``lost`` variances are given back: a smoothed root squares to too little."""
+def from_roots(lumas, planes, offsets, lost, first, last):  # type: ignore[no-untyped-def]
+    """Back to light; ``lost`` variances are given back: a smoothed root squares to too little.
+
+    lumas : float32, (height, width). planes : float32, (3, height, width); the second and third hold the
+    differences, all become light.
+    """
     for row in range(first, last):
-        lumas, warms, colds = planes[0, row], planes[1, row], planes[2, row]
+        calm, reds, greens, blues = lumas[row], planes[0, row], planes[1, row], planes[2, row]
         for column in range(planes.shape[2]):
             x = np.uintp(column)
-            luma, warm, cold = lumas[x], warms[x], colds[x]
+            luma, warm, cold = calm[x], greens[x], blues[x]
             red = max(luma + warm, _ZERO)
             green = max(luma - _HALF * (warm + cold), _ZERO)
             blue = max(luma + cold, _ZERO)
@@ -49,31 +53,32 @@ def from_roots(planes, offsets, lost, first, last):  # type: ignore[no-untyped-d
             green = green * green + lost[1] - offsets[1]
             blue = blue * blue + lost[2] - offsets[2]
             grey = _QUARTER * (red + blue) + _HALF * green
-            lumas[x] = _TWO * red - grey
-            warms[x] = _TWO * green - grey
-            colds[x] = _TWO * blue - grey
+            reds[x] = _TWO * red - grey
+            greens[x] = _TWO * green - grey
+            blues[x] = _TWO * blue - grey
 
 
 @kernel
-def follow(planes, slopes, offsets, doublings, share, first, last):  # type: ignore[no-untyped-def]
+def follow(lumas, planes, slopes, offsets, doublings, share, first, last):  # type: ignore[no-untyped-def]
     """Colour differences that follow luma by coefficients of smaller planes, in place.
 
-    planes : float32, (3, height, width), luma and two differences. slopes, offsets : float32, two planes
-    each, halved ``doublings`` times. share : how far they follow, 1 wholly.
+    lumas : float32, (height, width). planes : float32, (3, height, width); the second and third are the
+    differences. slopes, offsets : float32, two planes each, halved ``doublings`` times. share : how far they
+    follow, 1 wholly.
     """
     width = planes.shape[2]
     length = (slopes.shape[2] << doublings) + 2
     steep, level = np.empty(length, np.float32), np.empty(length, np.float32)
     spare, other = np.empty(length, np.float32), np.empty(length, np.float32)
     for row in range(first, last):
-        lumas = planes[0, row]
+        calm = lumas[row]
         for k in range(2):
             grow_row(slopes[k], row, doublings, spare, other, steep)
             grow_row(offsets[k], row, doublings, spare, other, level)
             target = planes[k + 1, row]
             for column in range(width):
                 x = np.uintp(column)
-                target[x] += share * (steep[x] * lumas[x] + level[x] - target[x])
+                target[x] += share * (steep[x] * calm[x] + level[x] - target[x])
 
 
 @kernel

@@ -34,31 +34,51 @@ def own_colours(  # type: ignore[no-untyped-def]
     """
     height = shares.shape[0]
     width = shares.shape[1]
+    top, bottom = max(first - _WITHIN, 0), min(last + _WITHIN, height)
+    # Whose every pixel is: the brightest star's so far, by its number, and how bright that is.
+    owners = np.empty((last - first, width), np.uint32)
     peaks = np.zeros((last - first, width), np.float32)
-    # Of the star that has a pixel: two slopes, how surely it is one, the sky around.
-    own = np.empty((last - first, width, 4), np.float32)
-    for row in range(max(first - _WITHIN, 0), min(last + _WITHIN, height)):
+    # Of each star: two slopes, how surely it is one, the sky around; and where it is.
+    found = np.empty(((bottom - top) * width, 4), np.float32)
+    places = np.empty(((bottom - top) * width, 2), np.int32)
+    count = np.uintp(0)
+    for row in range(top, bottom):
         line = shares[row]
         for column in range(width):
             if line[np.uintp(column)] == _ZERO or not _is_peak(detail, row, column):
                 continue
+            gathered = _gathered(detail, noise[0], row, column)
+            # Most of what stands out is no star.
+            if gathered == _ZERO:
+                continue
+            star = found[count]
+            star[0], star[1], alike, star[3] = _measured(luma, detail, tinges, noise, usual, row, column)
+            star[2] = gathered * alike
+            places[count, 0], places[count, 1] = row, column
             peak = detail[row, column]
-            warm, cold, surely, sky = _measured(luma, detail, tinges, noise, usual, row, column)
+            left, right = max(column - _WITHIN, 0), min(column + _WITHIN + 1, width)
             for y in range(max(row - _WITHIN, first), min(row + _WITHIN + 1, last)):
-                for x in range(max(column - _WITHIN, 0), min(column + _WITHIN + 1, width)):
-                    if peak > peaks[y - first, x]:
-                        peaks[y - first, x] = peak
-                        star = own[y - first, x]
-                        star[0], star[1], star[2], star[3] = warm, cold, surely, sky
-    for row in range(first, last):
-        for column in range(width):
-            if peaks[row - first, column] > _ZERO:
-                star = own[row - first, column]
+                for x in range(left, right):
+                    at = np.uintp(y - first), np.uintp(x)
+                    if peak > peaks[at]:
+                        peaks[at] = peak
+                        owners[at] = count
+            count += np.uintp(1)
+    for number in range(count):
+        row, column = places[number, 0], places[number, 1]
+        star = found[number]
+        left, right = max(column - _WITHIN, 0), min(column + _WITHIN + 1, width)
+        for y in range(max(row - _WITHIN, first), min(row + _WITHIN + 1, last)):
+            for x in range(left, right):
+                at = np.uintp(y - first), np.uintp(x)
+                if peaks[at] == _ZERO or owners[at] != number:
+                    continue
+                at = np.uintp(y), np.uintp(x)
                 for k in range(2):
-                    change = shares[row, column] * star[2] * (star[k] - slopes[k, row, column])
-                    slopes[k, row, column] += change
+                    change = shares[at] * star[2] * (star[k] - slopes[k][at])
+                    slopes[k][at] += change
                     # The sky around keeps its colour.
-                    offsets[k, row, column] -= change * star[3]
+                    offsets[k][at] -= change * star[3]
 
 
 @inlined
@@ -74,36 +94,46 @@ def _is_peak(detail, row, column):  # type: ignore[no-untyped-def]
     return here >= max(most, max(detail[below, left], detail[below, right]))
 
 
+@inlined
+def _gathered(detail, noise, row, column):  # type: ignore[no-untyped-def]
+    """How surely what stands out here is as small as a star, 0 to 1."""
+    whole = inner = _ZERO
+    count = 0
+    left, right = max(column - _AROUND, 0), min(column + _AROUND + 1, detail.shape[1])
+    for y in range(max(row - _AROUND, 0), min(row + _AROUND + 1, detail.shape[0])):
+        line = detail[y]
+        for x in range(left, right):
+            whole += line[np.uintp(x)] * line[np.uintp(x)]
+        count += right - left
+        if abs(y - row) <= 1:
+            for x in range(max(column - 1, 0), min(column + 2, detail.shape[1])):
+                inner += line[np.uintp(x)] * line[np.uintp(x)] - noise
+    whole = max(whole - np.float32(count) * noise, _SMALL)
+    return smoothstep(inner / whole, _SPREAD, _GATHERED)
+
+
 @kernel
 def _measured(luma, detail, tinges, noise, usual, row, column):  # type: ignore[no-untyped-def]
-    """Slopes of two differences at a star of this middle, how surely it is one, and the sky's luma around."""
-    whole = inner = light = sky = _ZERO
-    warm = warmest = cold = coldest = _ZERO
-    count = near = around = 0
+    """Slopes of two differences at a star of this middle, how much alike its colours are, the sky around."""
+    light = sky = warm = warmest = cold = coldest = _ZERO
+    near = around = 0
     for y in range(max(row - _AROUND, 0), min(row + _AROUND + 1, luma.shape[0])):
         for x in range(max(column - _AROUND, 0), min(column + _AROUND + 1, luma.shape[1])):
-            apart = max(abs(y - row), abs(x - column))
-            here = detail[y, x]
-            whole += here * here
-            count += 1
-            if apart == _AROUND:
+            if max(abs(y - row), abs(x - column)) == _AROUND:
                 sky += luma[y, x]
                 around += 1
                 continue
+            here = detail[y, x]
             light += here * here
             warm += here * tinges[0, y, x]
             warmest += tinges[0, y, x] * tinges[0, y, x]
             cold += here * tinges[1, y, x]
             coldest += tinges[1, y, x] * tinges[1, y, x]
             near += 1
-            if apart <= 1:
-                inner += here * here - noise[0]
-    whole = max(whole - np.float32(count) * noise[0], _SMALL)
     light = max(light - np.float32(near) * noise[0], _SMALL)
     motley = max(warmest - warm * warm / light - np.float32(near) * noise[1], _ZERO)
     motley += max(coldest - cold * cold / light - np.float32(near) * noise[2], _ZERO)
-    surely = smoothstep(inner / whole, _SPREAD, _GATHERED) * _MOTLEY / (_MOTLEY + motley / light)
     return (
-        warm / (light + noise[1] / usual), cold / (light + noise[2] / usual), surely,
-        sky / np.float32(max(around, 1)),
+        warm / (light + noise[1] / usual), cold / (light + noise[2] / usual),
+        _MOTLEY / (_MOTLEY + motley / light), sky / np.float32(max(around, 1)),
     )  # fmt: skip

@@ -31,6 +31,10 @@ def own_colours(
     # Of two stars the brighter has the pixels between.
     for at in sorted(zip(*np.nonzero(peaks), strict=True), key=lambda at: float(detail[at])):
         whole, some, core = (window(detail, at, reach) for reach in (3, 2, 1))
+        gathered = np.square(core).sum() - core.size * noise[0]
+        gathered /= max(np.square(whole).sum() - whole.size * noise[0], 1e-12)
+        if gathered <= 0.45:
+            continue
         light = max(np.square(some).sum() - some.size * noise[0], 1e-12)
         motley = 0.0
         for tinge, variance, slope in zip(tinges, noise[1:], steep, strict=True):
@@ -39,8 +43,6 @@ def own_colours(
             # Colours of stars spread by 0.3 about white: what tells little of them leaves them whiter.
             window(slope, at, 2)[:] = common / (light + variance / 0.3**2)
             motley += max(np.square(other).sum() - common**2 / light - other.size * variance, 0) / light
-        gathered = np.square(core).sum() - core.size * noise[0]
-        gathered /= max(np.square(whole).sum() - whole.size * noise[0], 1e-12)
         window(surely, at, 2)[:] = smoothstep(gathered, 0.45, 0.65) * 0.01 / (0.01 + motley)
         around = window(luma, at, 3)
         rim = around.sum() - window(luma, at, 2).sum()

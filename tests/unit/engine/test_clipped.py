@@ -11,12 +11,17 @@ from archive.engine.kernels.rows import Rows
 GAINS = np.array([2, 1, 1.5], np.float32)
 
 
+def around(sums: npt.NDArray[np.float32], weight: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    with Rows(1) as rows:
+        return clipped.colour_around(np.concatenate([sums, weight[None]]), rows)
+
+
 def test_colour_comes_from_the_nearest_that_is_known() -> None:
     sums, weight = np.zeros((3, 16, 32), np.float32), np.zeros((16, 32), np.float32)
     weight[:, :4] = weight[:, -4:] = 1
     sums[:, :, :4] = np.array([0.2, 0.8, 0.4], np.float32)[:, None, None]
     sums[:, :, -4:] = np.array([0.9, 0.3, 0.3], np.float32)[:, None, None]
-    made = clipped.colour_around(sums, weight)
+    made = around(sums, weight)
     assert np.allclose(made[:, 8, 1], [0.25, 1, 0.5], atol=0.03)
     assert np.allclose(made[:, 8, 30], [1, 1 / 3, 1 / 3], atol=0.03)
     assert made[1, 8, 8] > made[0, 8, 8]
@@ -24,7 +29,7 @@ def test_colour_comes_from_the_nearest_that_is_known() -> None:
 
 
 def test_where_nothing_is_known_it_is_grey() -> None:
-    made = clipped.colour_around(np.zeros((3, 5, 7), np.float32), np.zeros((5, 7), np.float32))
+    made = around(np.zeros((3, 5, 7), np.float32), np.zeros((5, 7), np.float32))
     assert np.array_equal(made, np.ones((3, 5, 7), np.float32))
 
 
@@ -35,7 +40,7 @@ def test_colour_around_is_what_plain_arithmetic_makes(size: tuple[int, int]) -> 
     level = random.choice([0, 0, 0.005, 0.05, 0.5], size)
     weight = level**2
     sums = weight * level * random.uniform(0, 1, (3, *size)) ** 3
-    made = clipped.colour_around(sums.astype(np.float32), weight.astype(np.float32))
+    made = around(sums.astype(np.float32), weight.astype(np.float32))
     assert np.abs(made - plain.colour_around(sums, weight)).max() < 2e-5
 
 

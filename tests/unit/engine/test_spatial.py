@@ -87,3 +87,9 @@ def test_pieces_change_nothing() -> None:
     with Rows(1) as one, Rows(3, band=7) as three:
         for first, second in zip(made(one), made(three), strict=True):
             assert np.array_equal(first, second)
+
+
+@pytest.mark.parametrize("count", [1, 2, 7, 8, 1001])
+def test_the_spread_of_values_is_told_by_their_median_size(count: int) -> None:
+    values = np.random.default_rng(count).normal(0, 0.3, count).astype(np.float32)
+    assert spatial.spread(values) == pytest.approx(1.4826 * np.median(np.abs(values)), rel=1e-6)

@@ -13,7 +13,7 @@ def test_roots_and_back_is_the_same_light() -> None:
     made = planes.copy()
     offsets = np.array([1e-3, 3e-3, 2e-3], np.float32)
     grain.to_roots(made, offsets, 0, 20)
-    grain.from_roots(made, offsets, np.zeros(3, np.float32), 0, 20)
+    grain.from_roots(made[0].copy(), made, offsets, np.zeros(3, np.float32), 0, 20)
     assert np.abs(made - planes).max() < 1e-6
 
 
@@ -37,7 +37,7 @@ def test_roots_and_what_is_given_back_are_those_of_plain_arithmetic() -> None:
     # As smoothing would leave them: colours that luma alone does not hold above 0.
     made[1:] += random.normal(0, 0.1, (2, 20, 31)).astype(np.float32)
     expected = plain.from_roots(*made.astype(np.float64), offsets, list(lost))
-    grain.from_roots(made, offsets.astype(np.float32), lost.astype(np.float32), 0, 20)
+    grain.from_roots(made[0].copy(), made, offsets.astype(np.float32), lost.astype(np.float32), 0, 20)
     assert np.abs(made - expected).max() < 1e-6
 
 
@@ -50,7 +50,7 @@ def test_following_is_what_plain_arithmetic_makes(doublings: int, share: float) 
     small = 2, -(-21 // 2**doublings), -(-30 // 2**doublings)
     slopes, offsets = (random.normal(0, 0.5, small).astype(np.float32) for _ in range(2))
     made = planes.copy()
-    grain.follow(made, slopes, offsets, doublings, np.float32(share), 0, 21)
+    grain.follow(made[0], made, slopes, offsets, doublings, np.float32(share), 0, 21)
     for k in range(2):
         slope, offset = (grown(each[k].astype(np.float64), doublings, (21, 30)) for each in (slopes, offsets))
         expected = planes[k + 1] + share * (slope * planes[0] + offset - planes[k + 1])
@@ -71,7 +71,7 @@ def test_colour_follows_luma_by_the_coefficients_of_smaller_planes() -> None:
     slopes = np.stack([np.full((5, 6), 0.5), np.full((5, 6), -1.0)]).astype(np.float32)
     offsets = np.stack([np.full((5, 6), 0.1), np.full((5, 6), 0.2)]).astype(np.float32)
     made = planes.copy()
-    grain.follow(made, slopes, offsets, 2, np.float32(1), 0, 17)
+    grain.follow(made[0], made, slopes, offsets, 2, np.float32(1), 0, 17)
     assert np.array_equal(made[0], planes[0])
     assert np.allclose(made[1], 0.5 * planes[0] + 0.1, atol=1e-6)
     assert np.allclose(made[2], 0.2 - planes[0], atol=1e-6)
