@@ -47,15 +47,29 @@ def sky_with_stars(seed: int, size: tuple[int, int] = (41, 53)) -> tuple[Plane, 
     return shares, luma.astype(np.float32), [tint.astype(np.float32) for tint in tints]
 
 
+def assert_plain(
+    shares: Plane, luma: Plane, tints: list[Plane], noise: tuple[float, ...], slope: Plane
+) -> None:
+    detail, *tinges = (detail_of(each).astype(np.float64) for each in (luma, *tints))
+    before = np.stack([slope, slope]).astype(np.float64), np.full((2, *luma.shape), 0.1)
+    expected = own_colours(shares, luma.astype(np.float64), detail, np.stack(tinges), noise, *before)
+    for made, meant in zip(coloured(shares, luma, tints, noise, slope), expected, strict=True):
+        assert np.abs(made - meant).max() < 2e-5
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_it_is_what_a_plain_one_makes(seed: int) -> None:
-    asked = *sky_with_stars(seed), (1.6e-5, 1.6e-5, 3e-5), np.full((41, 53), -0.5, np.float32)
-    shares, luma, tints, noise, slope = asked
-    detail, *tinges = (detail_of(each).astype(np.float64) for each in (luma, *tints))
-    before = np.stack([slope, slope]).astype(np.float64), np.full((2, 41, 53), 0.1)
-    expected = own_colours(shares, luma.astype(np.float64), detail, np.stack(tinges), noise, *before)
-    for made, meant in zip(coloured(*asked), expected, strict=True):
-        assert np.abs(made - meant).max() < 2e-5
+    assert_plain(*sky_with_stars(seed), (1.6e-5, 1.6e-5, 3e-5), np.full((41, 53), -0.5, np.float32))
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_in_a_crowded_field_each_star_has_the_pixels_that_a_plain_one_gives_it(seed: int) -> None:
+    """At rims, where peaks touch at corners only, and where what is brighter beside a star is none."""
+    random = np.random.default_rng(seed)
+    light = random.uniform(0, 1, (24, 31)) ** 12
+    shares, luma = np.ones(light.shape, np.float32), light.astype(np.float32)
+    tints = [(random.uniform(-0.3, 0.3, luma.shape) * luma).astype(np.float32) for _ in range(2)]
+    assert_plain(shares, luma, tints, (1e-4, 1e-3, 2e-3), np.full(luma.shape, -0.5, np.float32))
 
 
 @pytest.mark.parametrize("band", [1, 5, 16])
