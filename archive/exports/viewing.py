@@ -16,7 +16,7 @@ from archive.engine.darkframe import MasterDark
 from archive.engine.decode import Decoded, DecoderPool
 from archive.engine.histogram import picture_levels, raw_levels
 from archive.engine.keptplanes import KeptPlanes
-from archive.engine.neutral import picked_neutral
+from archive.engine.neutral import PickedLight, picked_neutral
 from archive.engine.operator import declaration
 from archive.engine.output import encoder_for
 from archive.engine.pipeline import render, sharpened_radius
@@ -135,12 +135,12 @@ class Viewing:
         decoded, _ = self._decoded(frame, replace(recipe, base=(), finish=()))
         return tone_response(recipe, decoded.camera)
 
-    def neutral(self, name: str, patch: tuple[float, float, float, float]) -> tuple[float, float]:
-        """Kelvin and Duv of the light under which a patch of a frame is grey; sides as shares 0 to 1.
+    def neutral(self, name: str, patch: tuple[float, float, float, float]) -> PickedLight:
+        """The light under which a patch of a frame is grey; sides as shares 0 to 1.
 
         Raises
         ------
-        UsageError : when the patch is clipped, too dark, or no light makes it grey.
+        UsageError : when too much of the patch is clipped, it is too dark, or no light makes it grey.
         """
         frame = find_one(self._books.catalogue, name)
         with DecoderPool(1) as decoder:

@@ -21,7 +21,7 @@ from archive.views.cli.options import (
     region_of,
 )
 from archive.views.cli.pictures import show_curve
-from archive.views.plain import print_json
+from archive.views.plain import plain, print_json
 from archive.views.recipereport import (
     tell_carried,
     tell_comparison,
@@ -348,10 +348,16 @@ def recipe_neutral(
     Example: noctuary recipe neutral 2026-03-18/north/1#58 --patch 0.4,0.8,0.6,0.9
     """
     with opened(archive, person=person) as workspace:
-        kelvin, duv = workspace.exports.viewing.neutral(name, region_of(patch))
-        light = [f"balance.kelvin={kelvin:.1f}", f"balance.duv={duv:.5f}"]
+        found = workspace.exports.viewing.neutral(name, region_of(patch))
+        light = [f"balance.kelvin={found.kelvin:.1f}", f"balance.duv={found.duv:.5f}"]
         saved = workspace.recipes.set(name, light, in_sequence=in_sequence, shared=shared, note=note)
-    print_json(saved) if as_json else tell_saved(Report(), saved)
+    if as_json:
+        print_json(plain(saved) | {"clipped": found.clipped})
+        return
+    report = Report()
+    tell_saved(report, saved)
+    if found.clipped:
+        report.say(f"  {100 * found.clipped:.2g} % of the patch is clipped and was left out.")
 
 
 def add_to(app: typer.Typer) -> None:

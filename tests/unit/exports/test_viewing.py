@@ -143,8 +143,8 @@ def test_the_tone_response_is_that_of_the_frame_s_own_recipe_or_of_its_sequence(
 
 
 def test_a_grey_patch_gives_the_values_that_balance_takes(place: Studio) -> None:
-    kelvin, duv = place.workspace.exports.viewing.neutral(FRAME, (0.1, 0.1, 0.9, 0.9))
-    assert 2000 <= kelvin <= 15000
-    assert abs(duv) <= 0.03
+    found = place.workspace.exports.viewing.neutral(FRAME, (0.1, 0.1, 0.9, 0.9))
+    assert 2000 <= found.kelvin <= 15000
+    assert abs(found.duv) <= 0.03
     with pytest.raises(UsageError, match="no part of the frame"):
         place.workspace.exports.viewing.neutral(FRAME, (0.5, 0.1, 0.4, 0.9))
