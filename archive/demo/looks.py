@@ -13,7 +13,7 @@ FIRST_LOOK = (
     "shadow_lift.stops=0.4",
     "contrast.amount=0.14",
     "chroma.muted=0.12",
-    "luminance_noise.strength=2.6",
+    "luminance_noise.strength=3.2",
     "colour_noise.strength=4",
     "sharpness.amount=0.3",
 )

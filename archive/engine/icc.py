@@ -24,6 +24,8 @@ _PRIMARIES = {
     12: ((0.680, 0.320), (0.265, 0.690), (0.150, 0.060)),
 }
 _PQ, _HLG = 16, 18
+# Light and primaries beyond these are no picture's, and numbers that are not finite come of them.
+_BRIGHTEST, _STRONGEST = 1e6, 1e3
 _REFERENCE_WHITE, _REFERENCE_HLG = 203.0, 0.75
 """What is white in a picture beside brighter lights: cd/m², and the signal of HLG (ITU-R BT.2408)."""
 
@@ -115,6 +117,8 @@ def profile_transfer(profile: bytes, levels: int) -> Transfer | None:
     if white.min() <= 0:
         return None
     matrix = matrix / white
+    if np.abs(matrix).max() > _STRONGEST:
+        return None
     return Transfer(curves=curves.astype(np.float32), matrix=matrix)
 
 
@@ -150,8 +154,9 @@ def _curve(tag: bytes, levels: int) -> Floats:
     gamma, a, b, c, d, e, f = _parametric(function, numbers)
     with np.errstate(all="ignore"):
         curve = np.where(x >= d, np.maximum(a * x + b, 0) ** gamma + e, c * x + f)
-    if not np.isfinite(curve.astype(np.float32)).all():
-        raise ValueError("a curve that is not finite")
+    # BT.2100's PQ reaches some fifty times the white that is meant; not a number is not less than anything.
+    if not np.abs(curve).max() < _BRIGHTEST:
+        raise ValueError("a curve without a meaning")
     return curve
 
 

@@ -28,8 +28,8 @@ _SMALLEST = 4
 # measured beyond that is the scene.
 _PASSED_ON = 0.55
 _ENOUGH = 24_000
-# Blocks in which variance is taken; of all of them, this share is even enough to show nothing but noise.
-_BLOCK, _EVEN = 8, 0.4
+# Blocks in which variance is taken; of all that vary, this share is even enough to show nothing but noise.
+_BLOCK, _EVEN, _DEAD = 8, 0.4, 1e-12
 _COLOUR_RADIUS = 8.0
 _LEAST_RADIUS, _MOST_HALVINGS = 2.2, 2
 _GUIDE_STRENGTH = 3.2
@@ -104,7 +104,11 @@ def _spreads(planes: Planes, rows: Rows) -> list[float]:
     stride = max(_BLOCK, round(math.sqrt(planes[0].size * _BLOCK**2 / _ENOUGH)))
     out = np.empty((6, *((side - _BLOCK) // stride + 1 for side in planes.shape[1:])), np.float32)
     rows.run(grain.block_variances, out.shape[1], planes, _BLOCK, stride, out)
-    return [max(0.0, float(np.quantile(each, _EVEN))) for each in out]
+    found = out.reshape(6, -1)
+    lively = found[0] > _DEAD
+    if lively.mean() >= spatial.LIVELY:
+        found = found[:, lively]
+    return [max(0.0, float(np.quantile(each, _EVEN))) for each in found]
 
 
 def _lost(spreads: list[float], smoothed: float, followed: float) -> list[float]:

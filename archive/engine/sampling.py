@@ -248,14 +248,25 @@ def _demosaiced(decoded: Decoded, ceilings: npt.NDArray[np.float32], rows: Rows)
     mosaic, blacks, scales = _every_place(decoded)
     channels = np.array(decoded.pattern, np.int32)
     height, width = mosaic.shape
+    weights = _near_balance(decoded)
     padded = np.empty((height + 8, width + 8), np.float32)
-    rows.run(demosaic.normalise, height, mosaic, blacks, scales, ceilings[channels], padded)
+    rows.run(
+        demosaic.normalise, height, mosaic, blacks, scales * weights[channels],
+        (ceilings * weights)[channels], padded,
+    )  # fmt: skip
     demosaic.mirror(padded)
     greens = np.empty_like(padded)
     rows.run(demosaic.green, height + 8, padded, channels, _VARIATION, greens)
     out = np.empty((3, height, width), np.float32)
-    rows.run(demosaic.colours, height, padded, greens, channels, out)
+    rows.run(demosaic.colours, height, padded, greens, channels, 1 / weights, out)
     return np.ascontiguousarray(out[:, : decoded.pixels.shape[0], : decoded.pixels.shape[1]])
+
+
+def _near_balance(decoded: Decoded) -> Floats:
+    """By how much red and blue are made as strong as green in daylight, whatever balance a recipe has."""
+    if decoded.camera is None:
+        return np.ones(3, np.float32)
+    return np.asarray(decoded.camera.daylight / decoded.camera.daylight[1], np.float32)
 
 
 def _resized(planes: Planes, across: Span, down: Span, rows: Rows) -> Planes:

@@ -17,6 +17,8 @@ _SHARE, _SIGMAS = 0.3, 0.38532
 # Interpolated noise is coarser than white noise and stronger in broad coefficients, by so much at most.
 _MOST = 1.75
 _LEAST = 1e-9
+# Blocks that hold less than so much noise in any coefficient hold none: dead black, or clipped white.
+_LIVELY = 0.25
 
 
 def shrunk(plane: Plane, calm: Plane, reach: float, sigma: float, rows: Rows) -> Plane:
@@ -41,6 +43,9 @@ def _noise(plane: Plane, calm: Plane, sigma: float, rows: Rows) -> npt.NDArray[n
     out = np.empty((blocks.SIDE**2, -(-down // stride), across), np.float32)
     rows.run(blocks.sizes, out.shape[1], plane, calm, stride, out)
     found = out.reshape(blocks.SIDE**2, -1)
+    lively = found.max(axis=0) > _LIVELY * sigma
+    if not lively.all():
+        found = found[:, lively]
     if found.shape[1] < _FEWEST:
         return np.full(blocks.SIDE**2, sigma)
     place = int(_SHARE * found.shape[1])

@@ -30,6 +30,7 @@ _BEFORE = _LEAD // _ALONG
 # Lanes of samples begin here: what lies before the first is 0.
 _FIRST = 4
 _ZERO, _ONE = np.float32(0), np.float32(1)
+_PALER = np.float32(0.75)
 # Coefficients set in from √0.75 to √1.25 of their threshold on, so that nothing depends on a hair.
 _STEEP, _START = np.float32(2), np.float32(1.5)
 # Kaiser's window of parameter 1.5.
@@ -205,22 +206,29 @@ def _added(lines, at, share, ring, to):  # type: ignore[no-untyped-def]
 
 
 @inlined
+def _mirrored(place, count):  # type: ignore[no-untyped-def]
+    """The place within ``count`` whose mirror image lies there."""
+    place = place % (2 * count)
+    return place if place < count else 2 * count - 1 - place
+
+
+@inlined
 def _detail(plane, calm, row, spare, other, grown, ring, at, long):  # type: ignore[no-untyped-def]
     """What a row has beyond its calm version, in four parts of ``long`` from ``at`` on.
 
-    Beyond the rim the outermost are repeated.
+    Beyond the rim is its mirror image, paler: in a whole one the noise of every sample would count twice.
     """
-    place = min(max(row, 0), plane.shape[0] - 1)
+    height, width = plane.shape
+    place = _mirrored(row, height)
     grow_row(calm, place, 1, spare, other, grown)
     source = plane[place]
-    width = plane.shape[1]
     whole = width // _ALONG
-    for part in range(_ALONG):
-        start = at + part * long
-        for k in range(_BEFORE):
-            ring[start + k] = source[0] - grown[0]
-        for k in range(_BEFORE + whole, long):
-            ring[start + k] = source[width - 1] - grown[width - 1]
+    for column in range(-_LEAD, 0):
+        x = _mirrored(column, width)
+        ring[at + column % _ALONG * long + _BEFORE + column // _ALONG] = _PALER * (source[x] - grown[x])
+    for column in range(width, (long - _BEFORE) * _ALONG):
+        x = _mirrored(min(column, width + SIDE), width)
+        ring[at + column % _ALONG * long + _BEFORE + column // _ALONG] = _PALER * (source[x] - grown[x])
     to = np.uintp(at + _BEFORE)
     for number in range(whole):
         x, y = np.uintp(_ALONG * number), to + np.uintp(number)
@@ -230,6 +238,9 @@ def _detail(plane, calm, row, spare, other, grown, ring, at, long):  # type: ign
         ring[y + np.uintp(3 * long)] = source[x + np.uintp(3)] - grown[x + np.uintp(3)]
     for column in range(whole * _ALONG, width):
         ring[at + column % _ALONG * long + _BEFORE + whole] = source[column] - grown[column]
+    if row != place:
+        for k in range(at, at + _ALONG * long):
+            ring[np.uintp(k)] *= _PALER
 
 
 @inlined

@@ -2,7 +2,8 @@
 
 Missing green is estimated across and along with the curvature of the colour that is there, the two weighted
 by how little each direction changes; red and blue follow from interpolated differences to green, which vary
-slowly.
+slowly. Both hold of light that is balanced nearly: where red and blue are half as strong as green, half its
+curvature is lost, and every star has a core of false colour.
 """
 
 from __future__ import annotations
@@ -12,6 +13,8 @@ import numpy as np
 from archive.engine.kernels.compiled import inlined, kernel
 
 _HALF, _QUARTER, _TWO = np.float32(0.5), np.float32(0.25), np.float32(2)
+# How much of its own curvature a sample lends the green that is missing there.
+_BEND = np.float32(0.1875)
 
 
 @kernel
@@ -79,8 +82,8 @@ def green(padded, channels, noise, out, first, last):  # type: ignore[no-untyped
             change_across += _HALF * (abs(above[left] - above[right]) + abs(below[left] - below[right]))
             change_down = abs(above[x] - below[x]) + abs(bend_down)
             change_down += _HALF * (abs(above[left] - below[left]) + abs(above[right] - below[right]))
-            across = _HALF * (here[left] + here[right]) + _QUARTER * bend_across
-            down = _HALF * (above[x] + below[x]) + _QUARTER * bend_down
+            across = _HALF * (here[left] + here[right]) + _BEND * bend_across
+            down = _HALF * (above[x] + below[x]) + _BEND * bend_down
             for_across = change_down * change_down + noise
             for_down = change_across * change_across + noise
             target[x] = (across * for_across + down * for_down) / (for_across + for_down)
@@ -90,8 +93,11 @@ def green(padded, channels, noise, out, first, last):  # type: ignore[no-untyped
 
 
 @kernel
-def colours(padded, greens, channels, out, first, last):  # type: ignore[no-untyped-def]
-    """All three planes from the padded mosaic and its greens. out : float32, (3, height, width)."""
+def colours(padded, greens, channels, shares, out, first, last):  # type: ignore[no-untyped-def]
+    """All three planes from the padded mosaic and its greens, red and blue less by their shares.
+
+    shares, out : float32, (3,) and (3, height, width).
+    """
     width = out.shape[2]
     # Differences to green of three rows: 0 where the sample is green itself.
     differences = np.zeros((3, width + 8), np.float32)
@@ -121,17 +127,17 @@ def colours(padded, greens, channels, out, first, last):  # type: ignore[no-unty
             beside = channels[pattern + 1 - phase]
             if channel == 1:
                 same, other = out[beside, row], out[2 - beside, row]
-                _place(same, target, across, phase)
-                _place(other, target, down, phase)
+                _place(same, target, across, phase, shares[beside])
+                _place(other, target, down, phase, shares[2 - beside])
             else:
                 same, other = out[channel, row], out[2 - channel, row]
-                _place(same, target, here[4:], phase)
-                _place(other, target, slanted, phase)
+                _place(same, target, here[4:], phase, shares[channel])
+                _place(other, target, slanted, phase, shares[2 - channel])
 
 
 @kernel
-def _place(line, base, difference, phase):  # type: ignore[no-untyped-def]
-    """base + difference at every second column."""
+def _place(line, base, difference, phase, share):  # type: ignore[no-untyped-def]
+    """A share of base + difference at every second column."""
     for column in range(phase, line.shape[0], 2):
         x = np.uintp(column)
-        line[x] = base[x] + difference[x]
+        line[x] = share * (base[x] + difference[x])

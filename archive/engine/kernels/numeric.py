@@ -64,7 +64,8 @@ def look_up(table, positions, places, out):  # type: ignore[no-untyped-def]
     for column in range(positions.shape[0]):
         x = np.uintp(column)
         held = min(max(positions[x], np.float32(0)), last)
-        place = min(np.int32(held), highest)
+        # What is no number would be read from anywhere.
+        place = min(max(np.int32(held), np.int32(0)), highest)
         places[x] = place
         positions[x] = held - np.float32(place)
     for column in range(positions.shape[0]):

@@ -71,7 +71,7 @@ def own_colours(  # type: ignore[no-untyped-def]
         for y in range(max(row - _WITHIN, first), min(row + _WITHIN + 1, last)):
             for x in range(left, right):
                 at = np.uintp(y - first), np.uintp(x)
-                if peaks[at] == _ZERO or owners[at] != number:
+                if owners[at] != number:
                     continue
                 at = np.uintp(y), np.uintp(x)
                 for k in range(2):

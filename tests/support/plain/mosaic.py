@@ -77,14 +77,15 @@ def greens(line: Floats, channels: tuple[int, ...]) -> Floats:
     return there[np.minimum(np.arange(len(line)) // 2, len(there) - 1)]
 
 
-def demosaiced(light: Floats, pattern: Pattern) -> Floats:
-    """All three colours of every sample, (3, height, width).
+def demosaiced(light: Floats, pattern: Pattern, weights: Floats) -> Floats:
+    """All three colours of every sample, (3, height, width). weights : which make colours alike in strength.
 
     Beyond the rim light goes on as its mirror image, which keeps the pattern going. Green is the mean across
     and along, both bent as the sample's own colour is; each direction weighs as much as the other changes.
     Red and blue differ from green as their nearest samples do.
     """
     channel = of_places(pattern, light.shape)
+    light = light * weights[channel]
     across, changing_across = along_rows(light)
     down, changing_down = (plane.T for plane in along_rows(light.T))
     for_across, for_down = changing_down**2 + 4.1e-8, changing_across**2 + 4.1e-8
@@ -95,7 +96,7 @@ def demosaiced(light: Floats, pattern: Pattern) -> Floats:
         green + ndimage.correlate(np.where(channel == each, light - green, 0), tent, mode="mirror")
         for each in (0, 2)
     )
-    return np.stack([red, green, blue])
+    return np.stack([red, green, blue]) / weights[:, None, None]
 
 
 def along_rows(light: Floats) -> tuple[Floats, Floats]:
@@ -109,4 +110,4 @@ def along_rows(light: Floats) -> tuple[Floats, Floats]:
     change = np.abs(weighed([1, 0, -1])) + np.abs(bend)
     change += np.abs(weighed([1, 0, -1], nothing, nothing)) / 2
     change += np.abs(weighed(nothing, nothing, [1, 0, -1])) / 2
-    return weighed([0.5, 0, 0.5]) + bend / 4, change
+    return weighed([0.5, 0, 0.5]) + 3 / 16 * bend, change

@@ -132,8 +132,13 @@ def levels(shape: tuple[int, ...], diagonal: float) -> int:
 
 
 def deviation(detail: Floats, size: int) -> float:
-    """Standard deviation by the median, from as many rows as are enough."""
-    return float(np.median(np.abs(detail[:: max(1, size // 24_000)]))) * 1.4826
+    """Standard deviation by the median, from as many rows as are enough, but for runs of dead pixels."""
+    sizes = np.abs(detail[:: max(1, size // 24_000)]).ravel()
+    whole = [sizes[start : start + 32] for start in range(0, sizes.size - 31, 32)]
+    alive = [run for run in whole if run.max() > 1e-6]
+    if len(alive) >= 0.4 * len(whole):
+        sizes = np.concatenate([*alive, sizes[32 * len(whole) :]])
+    return float(np.median(sizes)) * 1.4826
 
 
 def variances(luma: Floats, warm: Floats, cold: Floats) -> list[float]:
@@ -141,11 +146,14 @@ def variances(luma: Floats, warm: Floats, cold: Floats) -> list[float]:
     if min(luma.shape) < 8:
         return [0.0] * 6
     stride = max(8, round(math.sqrt(luma.size * 64 / 24_000)))
-    found = []
+    found: list[Floats] = []
     for plane in (luma, warm, cold, luma + warm, luma - (warm + cold) / 2, luma + cold):
         windows = np.lib.stride_tricks.sliding_window_view(plane, (8, 8))[::stride, ::stride]
-        found.append(max(0.0, float(np.quantile(windows.var(axis=(2, 3)), 0.4))))
-    return found
+        found.append(windows.var(axis=(2, 3)).ravel())
+    alive = found[0] > 1e-12
+    if alive.mean() >= 0.4:
+        found = [each[alive] for each in found]
+    return [float(np.quantile(each, 0.4)) for each in found]
 
 
 def without_noise(
@@ -178,19 +186,26 @@ def coefficients_noise(detail: Floats, sigma: float) -> Floats:
     blocks = np.stack([detail[top : top + 8, 8 * k : 8 * k + 8] for top in tops for k in range(across)])
     if len(blocks) < 40:
         return np.full((8, 8), sigma)
-    sizes = np.sort(np.abs(fft.dctn(blocks, axes=(1, 2), norm="ortho")), axis=0)
+    sizes = np.abs(fft.dctn(blocks, axes=(1, 2), norm="ortho"))
+    sizes = np.sort(sizes[sizes.max(axis=(1, 2)) > 0.25 * sigma], axis=0)
+    if len(sizes) < 40:
+        return np.full((8, 8), sigma)
     # Three of ten of normal noise are smaller than 0.38532 standard deviations.
-    return np.minimum(sizes[int(0.3 * len(blocks))] / 0.38532, 1.75 * sigma)
+    return np.minimum(sizes[int(0.3 * len(sizes))] / 0.38532, 1.75 * sigma)
 
 
 def without_small(detail: Floats, inverses: Floats) -> Floats:
-    """Detail by overlapping blocks less their small coefficients; the outermost go on beyond the rim.
+    """Detail by overlapping blocks less their small coefficients; beyond the rim is a paler mirror image.
 
     inverses : 1 / squared thresholds, (8, 8), about which coefficients set in. Blocks begin at every third
     row and fourth column, a column further each time, and count for less the more coefficients they keep.
     """
     height, width = detail.shape
-    padded = np.pad(detail, ((6, 10), (8, 16)), mode="edge")
+    padded = np.pad(detail, ((6, 10), (8, 16)), mode="symmetric")
+    inside = np.s_[6 : 6 + height, 8 : 8 + width]
+    paler = np.full([2, *padded.shape], 0.75)
+    paler[0, 6 : 6 + height], paler[1, :, 8 : 8 + width] = 1, 1
+    padded *= paler.prod(axis=0)
     total, weight = np.zeros_like(padded), np.zeros_like(padded)
     for top in range(-6, height, 3):
         lefts = range(-8 + top // 3 % 4, width, 4)
@@ -203,7 +218,6 @@ def without_small(detail: Floats, inverses: Floats) -> Floats:
             there = np.s_[top + 6 : top + 14, left + 8 : left + 16]
             total[there] += made[number] * weights[number]
             weight[there] += weights[number]
-    inside = np.s_[6 : 6 + height, 8 : 8 + width]
     return np.asarray(total[inside] / weight[inside])
 
 

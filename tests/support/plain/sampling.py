@@ -25,7 +25,9 @@ def sampled(decoded: Decoded, counts: npt.NDArray[Any], view: Shown, lens: Lens,
     far, small = view.width / view.columns >= 2 - 1e-6, min(counts.shape) < 8
     if far and not small if curved else far or small:
         return straight_from(light, decoded.pattern, view, lens, curved=curved)
-    planes = mosaic.demosaiced(light, decoded.pattern)[:, : counts.shape[0], : counts.shape[1]]
+    daylight = decoded.camera.daylight if decoded.camera else np.ones(3)
+    planes = mosaic.demosaiced(light, decoded.pattern, daylight / daylight[1])
+    planes = planes[:, : counts.shape[0], : counts.shape[1]]
     return along_map(planes, view, lens) if curved else by_area(planes, view)
 
 

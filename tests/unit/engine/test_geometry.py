@@ -3,7 +3,7 @@
 import numpy as np
 import numpy.typing as npt
 import pytest
-from support.recipes import FULL, frame, picture, recipe
+from support.recipes import FULL, camera, frame, picture, recipe
 from support.tinydng import BLACK, WHITE
 
 from archive.engine import framing, geometry, sampling
@@ -17,6 +17,8 @@ from archive.model.product import PixelSpec
 
 Floats = npt.NDArray[np.float64]
 WIDTH, HEIGHT = 600, 400
+# Stars are white.
+GAINS = camera().daylight / camera().daylight[1]
 BENT = Distortion(model="poly4", k1=0.02, k2=-0.06, k3=0.02, unit=0.5547)
 SPREAD = LateralColour(red=1.002, blue=0.998, red_b=0.0005, unit=0.5547)
 LENS = LensModel(distortion=BENT, lateral=SPREAD)
@@ -72,7 +74,7 @@ def camera_light(
     )  # fmt: skip
     with Rows(1) as rows:
         planes = sampling.sampled(frame(mosaic_of(lens)), view, undone, np.full(3, np.inf, np.float32), rows)
-    return planes.astype(np.float64), view
+    return planes * GAINS[:, None, None], view
 
 
 def shown(view: View) -> tuple[Floats, Floats, npt.NDArray[np.bool_], int]:
@@ -92,7 +94,7 @@ def mosaic_of(lens: LensModel) -> npt.NDArray[np.uint16]:
     channels = [photographed(lens, channel) for channel in range(3)]
     y, x = np.mgrid[0:HEIGHT, 0:WIDTH]
     place = np.array([[0, 1], [1, 2]])[y % 2, x % 2]
-    light = np.choose(place, channels)
+    light = np.choose(place, channels) / GAINS[place]
     return np.round(light * (WHITE - BLACK) + BLACK).astype(np.uint16)
 
 

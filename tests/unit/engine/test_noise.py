@@ -58,8 +58,11 @@ def drawn(height: int, width: int) -> npt.NDArray[np.float32]:
 @pytest.mark.parametrize(("luminance", "colour"), [(3.2, 5.0), (6.0, 0.0), (0.4, 0.3), (0.7, 9.0)])
 @pytest.mark.parametrize(
     ("size", "diagonal"),
-    [((200, 250), 7200.0), ((200, 250), 300.0), ((201, 37), 2000.0), ((5, 9), 10.0), ((1, 1), 2.0)],
-)
+    [
+        ((200, 250), 7200.0), ((200, 250), 300.0), ((201, 37), 2000.0), ((31, 24), 200.0), ((12, 40), 2000.0),
+        ((5, 9), 10.0), ((1, 1), 2.0),
+    ],
+)  # fmt: skip
 def test_it_is_what_plain_arithmetic_makes(
     size: tuple[int, int], diagonal: float, luminance: float, colour: float
 ) -> None:
@@ -210,3 +213,34 @@ def test_stars_before_green_curtains_are_not_green(colour: tuple[float, float, f
     )
     ratios = np.median(light[:, [0, 2]] / light[:, [1]], axis=0)
     assert np.abs(ratios / (np.array(colour)[[0, 2]] / colour[1]) - 1).max() < 0.12
+
+
+def test_noise_is_taken_up_to_the_rim() -> None:
+    """Combs of colour ran along all borders: repeated samples gathered their noise in few coefficients."""
+    noisy = np.random.default_rng(21).normal(0.1, 0.01, (3, 200, 240)).astype(np.float32)
+    made = cleaned(noisy, 3.2, 3.5)
+    for turned in (made, made[:, ::-1], made.transpose(0, 2, 1), made.transpose(0, 2, 1)[:, ::-1]):
+        rim, inside = turned[:, :2], turned[:, 30:-30]
+        assert rim[1].std() < 2 * inside[1].std()
+        assert (rim[0] - rim[1]).std() < 3 * (inside[0] - inside[1]).std()
+
+
+def test_dead_black_around_a_round_picture_hides_no_noise() -> None:
+    """A quarter or half of an all-sky frame is black without grain: noise was measured there, as none."""
+    y, x = np.mgrid[0:240, 0:360]
+    inside = (y - 120) ** 2 + (x - 180) ** 2 < 118**2
+    noisy = np.random.default_rng(22).normal(0.1, 0.01, (3, 240, 360))
+    noisy = np.where(inside, noisy, 0).astype(np.float32)
+    made = cleaned(noisy, 3.2, 3.5)
+    sky = (y - 120) ** 2 + (x - 180) ** 2 < 90**2
+    assert made[1][sky].std() < 0.2 * noisy[1][sky].std()
+    assert abs(made[:, sky].mean() / 0.1 - 1) < 0.01
+    # A level of 255 is 3e-4.
+    assert np.abs(made[:, (y < 20) & (x < 30)]).max() < 3e-4
+
+
+def test_drawings_without_noise_stay_as_they_are() -> None:
+    drawn = np.full((3, 200, 240), 0.02, np.float32)
+    drawn[:, 40:160:24, 30:200] = 0.6
+    drawn[0, 60:120, 100:104] = 0.3
+    assert np.abs(cleaned(drawn, 3.2, 3.5) - drawn).max() < 1e-5

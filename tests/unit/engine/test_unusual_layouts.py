@@ -85,16 +85,13 @@ def test_libraw_knows_both_for_what_they_are(light: Light) -> None:
         assert raw.num_colors == 1
 
 
-def test_six_by_six_colours_are_as_near_the_truth_as_those_of_a_bayer_mosaic(
-    pool: DecoderPool, light: Light
-) -> None:
-    """0.74 both when this was written, stars and ridges included: mean ΔE2000."""
+def test_six_by_six_colours_are_near_the_truth(pool: DecoderPool, light: Light) -> None:
+    """Mean ΔE2000, stars and ridges included: 0.73 when this was written, of a Bayer mosaic 0.42."""
     decoded = pool.decode(six_by_six(light), "six.dng")
     assert not decoded.is_mosaic
-    six = apart(render(decoded, recipe(), FULL), shown(light))
     bayer = pool.decode(tiny_dng(counted(under((0, 1, 1, 2), light))), "bayer.dng")
-    assert six < 1.0
-    assert six < 1.1 * apart(render(bayer, recipe(), FULL), shown(light))
+    assert apart(render(decoded, recipe(), FULL), shown(light)) < 1.0
+    assert apart(render(bayer, recipe(), FULL), shown(light)) < 0.6
 
 
 def test_light_without_colour_is_exact_and_grey(pool: DecoderPool, light: Light) -> None:

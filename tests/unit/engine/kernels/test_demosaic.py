@@ -7,6 +7,7 @@ from support.plain import mosaic as plain
 
 from archive.engine.kernels import demosaic
 
+EQUAL = np.ones(3)
 PATTERNS = [(0, 1, 1, 2), (1, 0, 2, 1), (1, 2, 0, 1), (2, 1, 1, 0)]
 
 
@@ -26,17 +27,19 @@ def developed(
     blacks: npt.NDArray[np.float64],
     white: float,
     ceilings: npt.NDArray[np.float64],
+    weights: npt.NDArray[np.float64] = EQUAL,
 ) -> npt.NDArray[np.float32]:
     height, width = counts.shape
     channels = np.array(pattern, np.int32)
-    levels = (each.astype(np.float32) for each in (blacks, 1 / (white - blacks), ceilings[channels]))
+    scales, caps = weights[channels] / (white - blacks), (ceilings * weights)[channels]
+    levels = (each.astype(np.float32) for each in (blacks, scales, caps))
     padded = np.empty((height + 8, width + 8), np.float32)
     demosaic.normalise(counts, *levels, padded, 0, height)
     demosaic.mirror(padded)
     greens = np.empty_like(padded)
     demosaic.green(padded, channels, np.float32(4.1e-8), greens, 0, height + 8)
     out = np.empty((3, height, width), np.float32)
-    demosaic.colours(padded, greens, channels, out, 0, height)
+    demosaic.colours(padded, greens, channels, (1 / weights).astype(np.float32), out, 0, height)
     return out
 
 
@@ -60,11 +63,12 @@ def test_it_is_what_plain_arithmetic_makes(pattern: tuple[int, int, int, int], s
     Where both change by some 1e-4 only, a weight is off by a thousandth for that.
     """
     blacks, ceilings = np.array([600.0, 512.0, 530.0, 700.0]), np.array([0.6, 1.0, 0.8])
+    weights = np.array([1.9, 1.0, 0.7])
     for light in scenes(*size):
         counts = np.clip(np.round(512 + 50000 * light), 0, 65535).astype(np.uint16)
-        made = developed(counts, pattern, blacks, 50512, ceilings)
+        made = developed(counts, pattern, blacks, 50512, ceilings, weights)
         seen = plain.light_of(counts, pattern, blacks, 50512, ceilings)
-        assert np.abs(made - plain.demosaiced(seen, pattern)).max() < 3e-5
+        assert np.abs(made - plain.demosaiced(seen, pattern, weights)).max() < 3e-5
 
 
 @pytest.mark.parametrize("pattern", PATTERNS)

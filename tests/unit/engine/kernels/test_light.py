@@ -107,6 +107,15 @@ def test_display_rounds_to_the_nearest_at_16_bits() -> None:
     assert (np.abs(out[0, :, 0] - srgb_encode(values) * 65535) < 0.6).all()
 
 
+def test_what_is_no_number_is_looked_up_inside_the_table() -> None:
+    """It was read from two thousand million entries before it, which ended the program."""
+    made = np.full((3, 1, 64), np.nan, np.float32)
+    made[:, :, ::3], made[:, :, 1::3] = np.inf, -np.inf
+    out = np.empty((1, 64, 3), np.uint16)
+    light.display(made, curves.display_table(), out, 0, 1)
+    assert (out[0, ::3] == 65535).all() and (out[0, 1::3] == 0).all()
+
+
 def test_8_bit_numbers_are_srgb_to_a_hundredth_before_they_are_rounded() -> None:
     """Thresholds lie anywhere between two numbers, so the mean over places tells what was rounded."""
     values = np.linspace(0, 1, 2001, dtype=np.float32) ** 3
