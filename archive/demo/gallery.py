@@ -176,7 +176,7 @@ def _shown(folder: Path, key: str, source: _Source, decoded: Decoded, size: int)
                 operator=declared.name, title=declared.title, note=told, series=page_series(series)
             )
         )
-    height, width = decoded.pixels.shape[:2]
+    width, height = trial.sides
     shot = gallerypage.Shot(
         key=key, title=shown(source.title), note=f"{source.note}, {width} × {height} pixels",
         rows=tuple(rows),

@@ -27,8 +27,8 @@ nav a { display: inline-block; margin-right: .9rem; padding: .15rem 0; }
 figure { margin: 0; }
 .close { display: flex; flex-wrap: wrap; }
 .close figure { max-width: 100%; }
-.close img { width: auto; max-width: 100%; image-rendering: pixelated; }
-img { display: block; width: 100%; height: auto; background: #000; }
+.close img { image-rendering: pixelated; }
+img { display: block; max-width: 100%; height: auto; background: #000; }
 figcaption { font-size: .88rem; color: var(--soft); padding: .35rem 0; }
 code { font-size: .92em; color: inherit; }
 """

@@ -14,7 +14,7 @@ import numpy as np
 from archive.demo import closeups, lenses
 from archive.demo.closeups import Corner
 from archive.demo.exhibits import Exhibit
-from archive.engine import operator
+from archive.engine import framing, operator
 from archive.engine.declaration import Declaration, Parameter
 from archive.engine.decode import Decoded
 from archive.engine.foundation import current_foundation
@@ -28,6 +28,7 @@ _TWO_WAYS = (-0.25, 0.15, 0.40)
 # What is as fine as a pixel is lost in smaller pictures, and shown in small parts of the frame, enlarged.
 _FINE = ("hot_pixels", "lateral_colour", "luminance_noise", "colour_noise", "sharpness")
 _SHARPENED = 2.0
+_COOL = 8.0
 _DRAWN_SIZE = 2400
 _WITHOUT = "without"
 
@@ -122,6 +123,16 @@ class Trial:
         stops = exhibit.stops if exhibit else 0.0
         self._brighter = (operator.checked("exposure", {"stops": stops}),) if stops else ()
 
+    @property
+    def sides(self) -> tuple[int, int]:
+        """Width and height of the upright frame in pixels."""
+        height, width = self._decoded.pixels.shape[:2]
+        view = framing.view_of(
+            width, height, aspect=self._decoded.aspect, orientation=self._decoded.orientation,
+            straighten=None, crop=None, pixels=PixelSpec(fit=None),
+        )  # fmt: skip
+        return view.columns, view.rows
+
     def whole(self, base: tuple[OperatorValues, ...]) -> Any:
         """The frame with these operators, fitted into the box."""
         return self._rendered(self._decoded, base, self._pixels)
@@ -193,7 +204,9 @@ class Trial:
     @cached_property
     def _light(self) -> lenses.Light:
         fit = PixelSpec(fit=(_DRAWN_SIZE, _DRAWN_SIZE))
-        return render_linear(self._decoded, _recipe(()), fit, threads=_threads())
+        # A glowing sample is brighter than any edge, and no lens draws it.
+        cooled = (operator.checked("hot_pixels", {"reach": _COOL}),)
+        return render_linear(self._decoded, _recipe(cooled), fit, threads=_threads())
 
     @cached_property
     def _without(self) -> Any:

@@ -7,9 +7,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 from PIL import Image
+from support.recipes import frame
 
 from archive.demo import closeups, exhibits, gallery, trials
 from archive.engine import operator
+from archive.model.product import PixelSpec
 
 
 @pytest.mark.parametrize("declared", trials.shown_operators(), ids=lambda each: each.name)
@@ -103,3 +105,9 @@ def test_glowing_samples_are_shown_in_the_middle_of_their_part_and_gone_after(cl
         moved = np.abs(_part(file) - before).max(axis=2)
         assert moved.max() > 20
         assert (before - _part(file)).max() == moved.max()
+
+
+def test_a_frame_is_told_as_large_as_it_is_shown() -> None:
+    """An upright frame was told as wide as its sensor lies."""
+    mosaic = np.full((80, 120), 900, np.uint16)
+    assert trials.Trial(frame(mosaic, orientation=6), PixelSpec(fit=(40, 40))).sides == (80, 120)
