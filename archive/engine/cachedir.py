@@ -1,8 +1,8 @@
 """Where compiled kernels are kept between runs: below the user's own cache directory and nowhere else.
 
-Numba reads its index files with pickle, so a cache in a place that others can write to would run their code.
-Its own bookkeeping does not notice a changed function in another module, so the folder's name is a digest of
-every source with kernels in it and of the versions that decide what is compiled.
+Files of kernels are read with pickle, so a cache in a place that others can write to would run their code.
+A kernel holds what it inlines from other modules, so the folder's name is a digest of every source with
+kernels in it and of the versions that decide what is compiled.
 """
 
 from __future__ import annotations

@@ -62,7 +62,7 @@ def test_only_the_two_folders_used_last_stay_beside_a_new_one(
     for age in range(5):
         folder = kernels / f"{age:024x}"
         (folder / "inner").mkdir(parents=True, mode=0o700)
-        (folder / "inner" / "kernel.nbi").write_text("compiled")
+        (folder / "inner" / "kernel").write_text("compiled")
         folder.chmod(0o700)
         os.utime(folder, (1_700_000_000 - age, 1_700_000_000 - age))
     made = cachedir.kernel_cache()
