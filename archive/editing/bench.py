@@ -9,6 +9,7 @@ import archive.engine.operators  # noqa: F401 - registers what recipes may name
 from archive.catalogue.books import Books
 from archive.catalogue.lineage import standings
 from archive.catalogue.resolve import find, find_one
+from archive.editing.renderable import refuse_unrenderable, refuse_unrenderable_shares
 from archive.engine import operator
 from archive.errors import UsageError, shown
 from archive.journal.ramps import check_ramps
@@ -19,7 +20,7 @@ from archive.model.capture import Frame, Selection
 from archive.model.editing import Masked, Saved, Settled
 from archive.model.entry import LINE_NAME, MAIN, Draft, Version
 from archive.model.identity import EntryId
-from archive.model.recipe import EffectiveRecipe, FinishItem, Foundation, Recipe
+from archive.model.recipe import EffectiveRecipe, FinishItem, Foundation, HouseRecipe, Recipe
 
 NOTHING = "Nothing was changed."
 
@@ -73,11 +74,18 @@ class Bench:
         note: str = "",
         kind: str = "recipe",
     ) -> Saved:
-        """A frame's own new version; whether it counts in sequences stays as it was unless it is said."""
+        """A frame's own new version; whether it counts in sequences stays as it was unless it is said.
+
+        Raises
+        ------
+        ArchiveError : the recipe makes no picture.
+        """
         counts = (
             in_sequence if in_sequence is not None else bool(standing.own and standing.own[0].in_sequence)
         )
         draft = save(standing, recipe, in_sequence=counts, note=note, kind=kind)
+        if draft is not None:
+            self.refuse_unrenderable(recipe, (*standing.own, *standing.shared))
         before = standing.own[0].recipe if standing.own else None
         rivals = tuple(version for version in standing.own if version.line == standing.line)
         ended = (Settled(versions=rivals, shared=False, frames=1),) if draft and len(rivals) > 1 else ()
@@ -114,7 +122,13 @@ class Bench:
         along: Mapping[str, Selection] | None = None,
         dry_run: bool = False,
     ) -> Saved:
-        """As ``share``, where parts of the frames are changed each in its own way."""
+        """As ``share``, where parts of the frames are changed each in its own way.
+
+        Raises
+        ------
+        UsageError : a ramp could not be evaluated.
+        ArchiveError : a recipe makes no picture at one of its frames.
+        """
         frames = [frame for members, _ in parts for frame in members]
         standing = self.standings(frames)
         line = self.one_line(standing)
@@ -125,7 +139,7 @@ class Bench:
                 {frame.id: standing[frame.id] for frame in members}, self.selecting(members), change
             )
         ]
-        check_shares(shares, along or {})
+        self.refuse_unrenderable_shares(shares, along or {})
         source = carried_from.id if carried_from else None
         draft = shared_draft(shares, line=line, note=note, carried_from=source, along=along)
         names: dict[str, str] = {frame.id: frame.name for frame in frames}
@@ -146,6 +160,19 @@ class Bench:
             settled=tuple(_settled(shares, standing, line)),
             masked=masked,
             masked_stills=masked_stills,
+        )
+
+    def refuse_unrenderable(self, recipe: Recipe | HouseRecipe, before: Iterable[Version] = ()) -> None:
+        """Refuse what makes no picture, before it is written; ``before`` are the versions it goes on from."""
+        refuse_unrenderable(self.books.catalogue, recipe, [version.recipe for version in before])
+
+    def refuse_unrenderable_shares(
+        self, shares: Sequence[Share], along: Mapping[str, Selection], before: Iterable[Version] = ()
+    ) -> None:
+        """Refuse ramps that cannot be evaluated and recipes that make no picture, before they are written."""
+        check_shares(shares, along)
+        refuse_unrenderable_shares(
+            self.books.catalogue, shares, along, [version.recipe for version in before]
         )
 
     def one_line(self, standing: Mapping[str, Standing]) -> str:

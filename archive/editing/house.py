@@ -132,6 +132,7 @@ class House:
         subject, value = _subject(recipe.name), recipe.to_json()
         if self._bench.books.catalogue.stated(subject, HOUSE) == value:
             return None
+        self._bench.refuse_unrenderable(recipe)
         change = Change(subjects=(subject,), layer=HOUSE, value=value)
         return self._bench.state(Draft(kind=HOUSE, changes=(change,)))
 
@@ -150,8 +151,10 @@ class House:
         if finish is not None:
             finish = tuple(_finishing(replace(item, step=complete(item.step)), faults) for item in finish)
         if faults:
-            text = " ".join(fault.message for fault in faults)
-            raise UsageError(f"{shown(file)}: {text}", hint=NOTHING)
+            text = f"{shown(file)}: {' '.join(fault.message for fault in faults)}"
+            if any(isinstance(fault, UsageError) for fault in faults):
+                raise UsageError(text, hint=NOTHING)
+            raise ArchiveError(text, hint=NOTHING)
         return replace(document, name=_title(document.name), base=base, finish=finish)
 
 

@@ -86,11 +86,14 @@ class Lines:
     def _own_start(self, frame: Frame, standing: Standing, key: str, version: str | None) -> Draft:
         own = standing.own[0] if standing.own else None
         recipe, counts = self._bench.own_recipe(standing), bool(own and own.in_sequence)
+        copied = [*standing.own]
         if version is not None:
             history = History(self._bench)
             older = version_named(history.versions(frame), version)
             recipe = plain_recipe(older, replace(standing, selections=history.along(older)))
             counts = older.in_sequence and older.selection is None
+            copied.append(older)
+        self._bench.refuse_unrenderable(recipe, copied)
         value = version_value(recipe, counts, "")
         return Draft(kind="line", changes=(Change(subjects=(frame.id,), layer=OWN, line=key, value=value),))
 
@@ -121,6 +124,7 @@ class Lines:
             nothing = Recipe(foundation=self._bench.foundation)
             ids = [frame.id for frame in frames]
             shares = [Share(selection=select(ids), recipe=nothing, before=(), along={})]
+        self._bench.refuse_unrenderable_shares(shares, {}, [head for head, _ in groups.values()])
         draft = shared_draft(shares, line=key, kind="line")
         assert draft is not None
         return draft

@@ -15,6 +15,7 @@ def parsed(settings: Sequence[str], start: Mapping[str, OperatorValues]) -> list
     Raises
     ------
     UsageError : for an unknown operator or parameter, or a value out of range; all faults at once.
+    ArchiveError : for values of one operator that are in range and together make no picture.
     """
     wanted: dict[str, dict[str, Value]] = {}
     faults: list[ArchiveError] = []
@@ -38,7 +39,10 @@ def parsed(settings: Sequence[str], start: Mapping[str, OperatorValues]) -> list
         text = "; ".join(error.message.removesuffix(".") for error in faults)
         nothing = "Nothing was changed."
         hint = next((error.hint for error in faults if error.hint), "`noctuary operators` lists them.")
-        raise UsageError(f"{text}.", hint=hint if hint.startswith(nothing) else f"{nothing} {hint}")
+        hint = hint if hint.startswith(nothing) else f"{nothing} {hint}"
+        if any(isinstance(error, UsageError) for error in faults):
+            raise UsageError(f"{text}.", hint=hint)
+        raise ArchiveError(f"{text}.", hint=hint)
     return steps
 
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from archive.catalogue.lineage import selection_of, standings
-from archive.editing.bench import NOTHING, Bench, check_shares, version_named
+from archive.editing.bench import NOTHING, Bench, version_named
 from archive.engine import operator
 from archive.errors import UsageError, shown
 from archive.journal.recipes import Standing, save
@@ -117,9 +117,10 @@ class Settling:
             share = Share(
                 selection=selection, recipe=recipe, before=versions, along=dict(standing.selections)
             )
-            check_shares([share], {})
+            self._bench.refuse_unrenderable_shares([share], {})
             draft = shared_draft([share], line=line, note=note)
         else:
+            self._bench.refuse_unrenderable(recipe, versions)
             draft = save(standing, recipe, in_sequence=start.in_sequence, note=note)
         assert draft is not None
         words = [

@@ -104,6 +104,14 @@ class Operator:
         """Values that what was given plainly implies; operators with a mode override this."""
         return dict(given)
 
+    @classmethod
+    def fault(cls, values: Mapping[str, Value]) -> str | None:  # noqa: ARG003 - for those that override it
+        """What is wrong with values that are each in range and together make no picture; None if nothing.
+
+        Operators whose parameters bound each other override this. ``values`` are complete.
+        """
+        return None
+
     def __init__(self, **values: Value) -> None:
         raise TypeError(f"{type(self).__name__} is not declared, so it takes no {', '.join(values)}")
 

@@ -16,7 +16,6 @@ from archive.model.product import PixelSpec
 
 Sample = TypeVar("Sample", bound=np.generic)
 TRANSPOSED = (5, 6, 7, 8)
-_MOST_CUT = 0.95
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,10 +74,10 @@ def view_of(
     width, height = wide * kept, high * kept
     left, top = -width / 2, -height / 2
     if crop:
-        if crop.left + crop.right > _MOST_CUT or crop.top + crop.bottom > _MOST_CUT:
+        fault = crop.fault(vars(crop))
+        if fault is not None:
             raise ArchiveError(
-                "The crop leaves nothing of the picture.",
-                hint="Nothing was rendered; opposite sides may together cut at most 95 %.",
+                f"The crop leaves nothing of the picture: {fault}.", hint="Nothing was rendered; crop less."
             )
         left, top = left + crop.left * width, top + crop.top * height
         width, height = width * (1 - crop.left - crop.right), height * (1 - crop.top - crop.bottom)

@@ -92,6 +92,7 @@ def checked(name: str, values: Mapping[str, Value], *, version: int | None = Non
     Raises
     ------
     UsageError : unknown operator or parameter (near names are offered), wrong kind of value, out of range.
+    ArchiveError : values that are in range and together make no picture.
     """
     known = declaration(name, version)
     for given in values:
@@ -100,7 +101,36 @@ def checked(name: str, values: Mapping[str, Value], *, version: int | None = Non
     complete = {
         each.name: _fitting(known, each, implied.get(each.name, each.default)) for each in known.parameters
     }
-    return OperatorValues(name=name, version=known.version, values=complete)
+    found = OperatorValues(name=name, version=known.version, values=complete)
+    told = fault(found)
+    if told is not None:
+        raise ArchiveError(told, hint="Nothing was changed.")
+    return found
+
+
+def fault(values: OperatorValues) -> str | None:
+    """What is wrong with complete values that are each in range, as a sentence; None where nothing is.
+
+    Of what this release does not know it cannot tell.
+    """
+    known = registry.get((values.name, values.version))
+    if known is None or set(values.values) != {parameter.name for parameter in known.parameters}:
+        return None
+    told = known.make.fault(values.values)
+    return None if told is None else f"{known.name}: {told}."
+
+
+def bounds_itself(name: str, version: int) -> bool:
+    """Whether an operator's parameters bound each other, so that values in range may be at fault together."""
+    known = registry.get((name, version))
+    return known is not None and "fault" in vars(known.make)
+
+
+def named_frames(values: OperatorValues) -> tuple[str, ...]:
+    """Ids of the frames that an operator's values name."""
+    known = registry.get((values.name, values.version))
+    lists = [p.name for p in known.parameters if p.frames] if known else []
+    return tuple(each for name in lists for each in str(values.values.get(name, "")).split())
 
 
 def changed(old: OperatorValues, values: Mapping[str, Value]) -> OperatorValues:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from hypothesis import strategies as st
@@ -15,9 +16,25 @@ EVERY = sorted(registry)
 
 
 def values_of(declared: Declaration) -> st.SearchStrategy[OperatorValues]:
-    """An operator with each parameter anywhere in its range: at its ends, on its steps and between them."""
+    """An operator with each parameter anywhere in its range: at its ends, on its steps and between them.
+
+    Those that together make no picture are brought nearer to their defaults, until they do.
+    """
     given = st.fixed_dictionaries({each.name: value_of(each) for each in declared.parameters})
-    return given.map(lambda values: operator.checked(declared.name, values, version=declared.version))
+    return given.map(
+        lambda values: operator.checked(declared.name, together(declared, values), version=declared.version)
+    )
+
+
+def together(declared: Declaration, values: Mapping[str, Value]) -> Mapping[str, Value]:
+    """These values, or, where they are at fault together, numbers half as far from their defaults."""
+    while declared.make.fault(values) is not None:
+        defaults = {each.name: each.default for each in declared.parameters}
+        values = {
+            name: value if isinstance(value, str) else (float(value) + float(defaults[name])) / 2
+            for name, value in values.items()
+        }
+    return values
 
 
 def neutral_values_of(declared: Declaration) -> st.SearchStrategy[OperatorValues]:

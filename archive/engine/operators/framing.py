@@ -1,6 +1,11 @@
 """Operators that decide what part of the frame is shown."""
 
+from collections.abc import Mapping
+
 from archive.engine.declaration import Family, Operator, Unit, operator, param
+from archive.model.recipe import Value
+
+_MOST_CUT = 0.95
 
 
 @operator("straighten", family=Family.FRAMING)
@@ -21,8 +26,8 @@ class Straighten(Operator):
 class Crop(Operator):
     """Leave out parts at the sides, and trim to a shape.
 
-    The shares are of the upright, straightened picture; the shape is then cut from the middle of what is
-    left.
+    The shares are of the upright, straightened picture, opposite ones 95 % of it together at most; the shape
+    is then cut from the middle of what is left.
     """
 
     left: float = param(
@@ -41,3 +46,16 @@ class Crop(Operator):
         0.0, unit=Unit.RATIO, low=0, high=5, step=0.01, ramp=False,
         help="width divided by height, as 16:9 or 1.7778; 0 keeps the shape",
     )  # fmt: skip
+
+    @classmethod
+    def fault(cls, values: Mapping[str, Value]) -> str | None:
+        """Opposite sides that leave nothing between them."""
+        for first, second, side in (("left", "right", "width"), ("top", "bottom", "height")):
+            # Shares are decimal; 0.9 and 0.05 are no more than 0.95.
+            cut = round(float(values[first]) + float(values[second]), 9)
+            if cut > _MOST_CUT:
+                return (
+                    f"{first} and {second} together cut {100 * cut:.4g} % of the {side}, "
+                    f"and at most {100 * _MOST_CUT:.4g} % can be cut"
+                )
+        return None

@@ -4,7 +4,7 @@ import pytest
 
 from archive.editing.settings import chosen, next_id, of_one, parsed
 from archive.engine import operator
-from archive.errors import UsageError
+from archive.errors import ArchiveError, Exit, UsageError
 from archive.model.recipe import FinishItem
 
 STEP = operator.checked("sharpness", {"amount": 0.5})
@@ -22,6 +22,15 @@ def test_every_fault_is_told_in_one_error() -> None:
         parsed(["exposure.stops=99", "nonsense.x=1", "loose"], {})
     for part in ("99 EV is outside", "nonsense", "'loose' is no setting"):
         assert part in caught.value.message
+
+
+def test_values_that_make_no_picture_together_are_refused_and_wrong_words_before_them() -> None:
+    away = ["crop.left=0.6", "crop.right=0.6"]
+    with pytest.raises(ArchiveError, match="left and right together cut 120 %") as caught:
+        parsed(away, {})
+    assert caught.value.exit_code is Exit.REFUSED
+    with pytest.raises(UsageError, match=r"'loose' is no setting.*together cut 120 %"):
+        parsed([*away, "loose"], {})
 
 
 def test_one_operator_is_set_by_its_parameters_alone() -> None:

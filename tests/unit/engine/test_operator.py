@@ -103,6 +103,38 @@ def test_settings_that_are_wrong_name_what_is_near(setting: str, text: str, told
         operator.parse_setting(setting, text)
 
 
+@pytest.mark.parametrize(("first", "second"), [("left", "right"), ("top", "bottom")])
+def test_sides_that_leave_nothing_between_them_are_refused_by_every_way_to_values(
+    first: str, second: str
+) -> None:
+    for cut in (0.6, 0.351):
+        with pytest.raises(
+            ArchiveError, match=f"crop: {first} and {second} together cut .* at most 95 %"
+        ) as e:
+            operator.checked("crop", {first: 0.6, second: cut})
+        assert e.value.exit_code is Exit.REFUSED
+    wide = operator.checked("crop", {first: 0.6})
+    with pytest.raises(ArchiveError, match="together cut 120 %"):
+        operator.changed(wide, {second: 0.6})
+    old = OperatorValues(name="crop", version=1, values={**wide.values, second: 0.6})
+    with pytest.raises(ArchiveError, match="together cut 120 %"):
+        operator.changed(old, {"aspect": 1.5})
+    assert operator.fault(old) == operator.fault(operator.renewed(old)) is not None
+    # What was recorded before it was refused can still be told of.
+    assert operator.instance(old).declared.name == "crop"
+    assert operator.changed(old, {second: 0.35}).values[second] == 0.35
+
+
+@pytest.mark.parametrize(("first", "second"), [(0.9, 0.05), (0.05, 0.9), (0.475, 0.475)])
+def test_sides_that_cut_95_percent_exactly_are_taken(first: float, second: float) -> None:
+    assert operator.fault(operator.checked("crop", {"left": first, "right": second})) is None
+
+
+def test_of_operators_of_another_release_no_fault_can_be_told() -> None:
+    assert operator.fault(OperatorValues(name="skyglow", version=3, values={"share": 0.5})) is None
+    assert operator.fault(OperatorValues(name="crop", version=1, values={"left": 0.9})) is None
+
+
 def test_a_temperature_implies_that_the_illuminant_is_stated() -> None:
     assert operator.checked("balance", {"kelvin": 4200.0}).values["source"] == "illuminant"
     shot = operator.checked("balance", {})
