@@ -14,6 +14,8 @@ from archive.engine.kernels import light as kernels
 _LARGEST = 1e9
 _FLATTEST = 16.0
 _PICTURES = {"uint8": 256, "uint16": 65536}
+# Rows made light at a time.
+_BAND = 64
 
 Light = npt.NDArray[np.float32]
 
@@ -115,15 +117,23 @@ def _numbers(facts: Mapping[str, Any], name: str, count: int, least: float, most
 
 def linear_light(stored: npt.NDArray[np.uint16], black: float, white: float) -> Light:
     """16-bit light, (height, width, 3), as light 0 at black and 1 at white."""
-    return (stored.astype(np.float32) - np.float32(black)) * np.float32(1 / (white - black))
+    light = stored.astype(np.float32)
+    light -= np.float32(black)
+    light *= np.float32(1 / (white - black))
+    return light
 
 
 def picture_light(stored: npt.NDArray[Any], curves: Light, matrix: npt.NDArray[np.float64]) -> Light:
     """Stored values, (height, width, 3), as linear sRGB light: the same bits on every processor."""
-    if np.array_equal(matrix, np.eye(3)):
-        return np.stack([curves[channel][stored[:, :, channel]] for channel in range(3)], axis=-1)
-    planes = np.stack([curves[channel][stored[:, :, channel]] for channel in range(3)])
     # A library's product of matrices rounds as the processor's own instructions do, and so did the making of
     # this one: what is left of zeros differs.
-    kernels.apply_matrix(planes, np.round(matrix, 12).astype(np.float32), 0, planes.shape[1])
-    return np.ascontiguousarray(np.moveaxis(planes, 0, -1))
+    mixed = None if np.array_equal(matrix, np.eye(3)) else np.round(matrix, 12).astype(np.float32)
+    light = np.empty(stored.shape, np.float32)
+    # In bands: of a large picture there is room for its light once, not three times.
+    for top in range(0, len(stored), _BAND):
+        band = stored[top : top + _BAND]
+        planes = np.stack([curves[channel][band[:, :, channel]] for channel in range(3)])
+        if mixed is not None:
+            kernels.apply_matrix(planes, mixed, 0, len(band))
+        light[top : top + _BAND] = np.moveaxis(planes, 0, -1)
+    return light

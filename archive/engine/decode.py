@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import queue
 import subprocess
@@ -16,7 +17,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from archive.engine import answers, colour, message
+from archive.engine import answers, colour, memory, message
 from archive.engine.sharedroom import SharedRoom
 from archive.errors import ArchiveError, DamagedFileError, shown
 
@@ -112,8 +113,15 @@ class _Worker:
         """Whether it can be asked: it answered whatever it was asked before, and still runs."""
         return self._is_steady and self.process.poll() is None
 
-    def ask(self, data: bytes, time_limit: float, preview: int) -> tuple[dict[str, Any], list[Any]] | _Loss:
-        """The answer, or what became of the process."""
+    def ask(
+        self, data: bytes, time_limit: float, request: Mapping[str, Any]
+    ) -> tuple[dict[str, Any], list[Any]] | _Loss:
+        """The answer, or what became of the process.
+
+        Raises
+        ------
+        MemoryError : here is no room for the file or its answer.
+        """
         late = threading.Event()
 
         def stop() -> None:
@@ -126,10 +134,11 @@ class _Worker:
         answer, ended = None, True
         try:
             assert self.process.stdin is not None and self.process.stdout is not None
-            message.send(self.process.stdin, {"preview": preview}, [data], self.room)
+            message.send(self.process.stdin, dict(request), [data], self.room)
             answer = message.receive(self.process.stdout, self.room)
-        except (OSError, EOFError):
-            pass
+        except (OSError, EOFError) as error:
+            if isinstance(error, OSError) and error.errno == errno.ENOMEM:
+                raise MemoryError from error
         except ValueError:
             ended = False
         finally:
@@ -190,6 +199,7 @@ class DecoderPool:
     ----------
     time_limit : seconds one file may take. memory_limit : bytes of address space one process may use.
     command : how a process is started; the memory limit is added to it.
+    memory_there : bytes there are for frames, in all processes; None for what the system tells.
     """
 
     def __init__(
@@ -199,12 +209,17 @@ class DecoderPool:
         time_limit: float = TIME_LIMIT_S,
         memory_limit: int = MEMORY_LIMIT,
         command: Sequence[str] = WORKER,
+        memory_there: int | None = None,
     ) -> None:
         self._time_limit = time_limit
         self._memory_limit = memory_limit
         self._command = tuple(command)
         self._idle: queue.LifoQueue[_Worker | None] = queue.LifoQueue()
         self._slots = max(1, workers)
+        there = memory_there if memory_there is not None else memory.usable()
+        self._room = memory.Room(memory=there, frames=self._slots)
+        # Held while a frame that is large for the memory is decoded.
+        self._large = threading.Lock()
         for _ in range(self._slots):
             self._idle.put(None)
 
@@ -223,19 +238,19 @@ class DecoderPool:
             if worker is not None:
                 worker.stop()
 
-    def _asked(self, data: bytes, preview: int) -> tuple[dict[str, Any], list[Any]] | _Loss:
+    def _asked(self, data: bytes, request: Mapping[str, Any]) -> tuple[dict[str, Any], list[Any]] | _Loss:
         """A process's answer; where one that met other files before ends, another is asked once more."""
         worker = self._idle.get()
         try:
             if worker is not None and worker.is_fit:
-                answer = worker.ask(data, self._time_limit, preview)
+                answer = worker.ask(data, self._time_limit, request)
                 if not isinstance(answer, _Loss) or not answer.ended:
                     return answer
             if worker is not None:
                 worker.stop()
                 worker = None
             worker = _Worker(self._command, self._memory_limit)
-            return worker.ask(data, self._time_limit, preview)
+            return worker.ask(data, self._time_limit, request)
         finally:
             if worker is not None and not worker.is_fit:
                 worker.stop()
@@ -254,21 +269,46 @@ class DecoderPool:
         Raises
         ------
         DamagedFileError : the file is cut or broken, or its decoder crashed, hung or ran out of memory.
-        ArchiveError : the file is no picture, or of a kind that is not supported.
+        ArchiveError : the file is no picture, of a kind that is not supported, or too large to be developed
+            with the memory there is.
         """
-        answer = self._asked(data, preview)
+        request = {"preview": preview}
+        share = self._room.share_of_pixels(len(data))
+        try:
+            facts, arrays = self._answer(data, name, request if share is None else request | {"most": share})
+            if not isinstance(pixels := facts.get("pixels"), int):
+                return self._believed(data, name, facts, arrays, orientation)
+            self._refuse_larger(data, name, pixels, "picture")
+            with self._large:
+                return self._believed(data, name, *self._answer(data, name, request), orientation)
+        except MemoryError as error:
+            raise _too_large(name, "") from error
+
+    def _answer(self, data: bytes, name: str, request: Mapping[str, Any]) -> tuple[dict[str, Any], list[Any]]:
+        """What a process answers that neither was lost nor refused the file."""
+        answer = self._asked(data, request)
         if isinstance(answer, _Loss):
             raise _lost(name, answer.what)
         facts, arrays = answer
         if "bug" in facts:
             told = "\n".join(shown(line) for line in str(facts["bug"]).splitlines())
             raise RuntimeError(f"decoding {shown(name)} failed:\n{told}")
+        if "lost" in facts:
+            raise _lost(name, shown(str(facts["lost"])))
         if "refused" in facts:
             raise _refusal(name, facts)
+        return facts, arrays
+
+    def _believed(
+        self, data: bytes, name: str, facts: dict[str, Any], arrays: list[Any], orientation: int | None
+    ) -> Decoded:
+        """The scene data of an answer that holds what decoders promise."""
         try:
             answers.check(facts, arrays)
         except ValueError as error:
             raise _lost(name, f"the decoder's answer is none, {error}") from error
+        rows, columns = arrays[0].shape[:2]
+        self._refuse_larger(data, name, rows * columns, facts["layout"])
         own = facts.get("preview")
         if own is None:
             return _decoded(facts, arrays, orientation)
@@ -276,11 +316,26 @@ class DecoderPool:
         # Turned as the frame is: what such a preview says of itself is not always true.
         return replace(decoded, preview=_decoded(own, arrays[facts["arrays"] :], decoded.orientation))
 
+    def _refuse_larger(self, data: bytes, name: str, pixels: int, layout: str) -> None:
+        """Raise an ArchiveError where there is not the memory to develop a frame of so many pixels."""
+        there, wanted = self._room.memory, self._room.wanted(pixels, layout, len(data))
+        if there is not None and wanted > there:
+            told = f"{pixels / 1e6:.0f} million pixels take up to {wanted / 1e9:.1f} GB"
+            raise _too_large(name, f": {told}, and there are {there / 1e9:.1f} GB for frames")
+
 
 def _lost(name: str, what: str) -> DamagedFileError:
     return DamagedFileError(
         f"{shown(name)} could not be decoded: {what}.",
         hint=f"{_SAFE} Other frames are not affected; check this file with an audit.",
+    )
+
+
+def _too_large(name: str, why: str) -> ArchiveError:
+    return ArchiveError(
+        f"{shown(name)} is too large to be developed with the memory there is{why}.",
+        hint=f"{_SAFE} Other frames are not affected; develop this one where there is more memory, or raise "
+        "the limit that this program was started with, if it has one.",
     )
 
 

@@ -63,6 +63,26 @@ def read(
         raise UndecodableError(_worded(error), damaged=True) from error
 
 
+def declared(data: bytes, kind: Kind) -> int:
+    """Pixels that a picture's own header declares; 0 where it cannot be read, which ``read`` tells."""
+    try:
+        if kind is Kind.TIFF:
+            with tifffile.TiffFile(io.BytesIO(data)) as file:
+                page = file.pages[0].aspage()
+                return int(page.imagewidth) * int(page.imagelength)
+        if kind is Kind.HEIF:
+            import pillow_heif
+
+            width, height = pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False).size
+            return int(width) * int(height)
+        # What is too many is for the caller to say.
+        Image.MAX_IMAGE_PIXELS = None
+        with Image.open(io.BytesIO(data)) as picture:
+            return picture.width * picture.height
+    except Exception:
+        return 0
+
+
 def _worded(error: Exception) -> str:
     """What a library says, without the addresses of its objects."""
     return re.sub(r"<[^<>]* at 0x[0-9a-fA-F]+>", "the file", str(error)) or type(error).__name__
@@ -74,6 +94,9 @@ def _pillow(
     with Image.open(io.BytesIO(data)) as picture:
         if least is not None:
             picture.draft(None, least)
+        # Pillow itself only warns of up to twice as many.
+        if picture.width * picture.height > _MAX_PIXELS:
+            raise UndecodableError("it declares more pixels than any camera makes", damaged=True)
         picture.load()
         exif = picture.getexif()
         orientation = int(exif.get(_EXIF_ORIENTATION, 1) or 1)

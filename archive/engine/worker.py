@@ -51,27 +51,40 @@ def _shortness(kind: Kind, missing: int) -> str:
     return f"the picture data ends {missing:,} bytes short".replace(",", "\u202f")
 
 
+def _larger(data: bytes, most: int) -> int:
+    """The pixels that a picture declares, where they are more than so many; else 0.
+
+    Raws are not looked at: they are no larger here than what their decoding is allowed.
+    """
+    kind = container.kind_of(data)
+    if kind is None or kind is Kind.RAW:
+        return 0
+    pixels = picturefile.declared(data, kind)
+    return pixels if pixels > most else 0
+
+
 def serve(
     source: BinaryIO,
     sink: BinaryIO,
     work: Callable[[bytes], Answer] = decode,
     room: SharedRoom | None = None,
 ) -> None:
-    """Answer requests until the input ends."""
+    """Answer requests until the input ends; one for a picture larger than it allows, with its ``pixels``."""
     while (request := message.receive(source, room)) is not None:
         asked, parts = request
         data = parts[0]
         assert isinstance(data, bytes)
         try:
+            if (most := asked.get("most")) is not None and (large := _larger(data, int(most))):
+                message.send(sink, {"pixels": large}, [])
+                continue
             facts, arrays = work(data)
             if side := asked.get("preview"):
                 facts, arrays = ownpreview.added(data, facts, arrays, int(side))
         except UndecodableError as error:
             message.send(sink, {"refused": error.reason, "damaged": error.damaged}, [])
         except MemoryError:
-            message.send(
-                sink, {"refused": "decoding it needs more memory than is allowed", "damaged": True}, []
-            )
+            message.send(sink, {"lost": "decoding it needs more memory than is allowed"}, [])
         except Exception:
             message.send(sink, {"bug": traceback.format_exc()}, [])
         else:

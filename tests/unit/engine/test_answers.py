@@ -2,6 +2,7 @@
 
 import copy
 import io
+import tracemalloc
 from typing import Any
 
 import numpy as np
@@ -143,3 +144,28 @@ def test_stored_numbers_become_light_by_curve_and_matrix() -> None:
     light = icc.srgb_transfer(256).curves[0].astype(np.float64)[stored]
     assert made.dtype == np.float32 and made.flags.c_contiguous
     assert np.allclose(made, np.einsum("ij,yxj->yxi", transfer.matrix, light), atol=1e-6)
+
+
+@pytest.mark.parametrize("mixed", [False, True])
+def test_light_of_a_large_picture_takes_little_more_memory_than_itself(mixed: bool) -> None:
+    """Made whole, it took its own size three times over. Counted by tracemalloc, to which NumPy reports."""
+    transfer = icc.coded_transfer(12, 13, 256) if mixed else icc.srgb_transfer(256)
+    assert transfer is not None
+    stored = np.random.default_rng(3).integers(0, 256, (1500, 1000, 3)).astype(np.uint8)
+    answers.picture_light(stored[:2], transfer.curves, transfer.matrix)
+    tracemalloc.start()
+    made = answers.picture_light(stored, transfer.curves, transfer.matrix)
+    _, most = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert most < 1.3 * made.nbytes
+    # The same bits as of any part alone.
+    assert np.array_equal(made[700:], answers.picture_light(stored[700:], transfer.curves, transfer.matrix))
+
+
+def test_linear_light_of_a_large_picture_takes_little_more_memory_than_itself() -> None:
+    stored = np.random.default_rng(3).integers(0, 65536, (1500, 1000, 3)).astype(np.uint16)
+    tracemalloc.start()
+    made = answers.linear_light(stored, 2000.0, 65535.0)
+    _, most = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert most < 1.3 * made.nbytes

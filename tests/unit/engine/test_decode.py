@@ -1,5 +1,6 @@
 """Decoding in processes that may be lost."""
 
+import errno
 import io
 import subprocess
 import sys
@@ -55,6 +56,8 @@ def work(data):
         return {**facts, "black": [512, 512, 512, 15000]}, arrays
     if data.startswith(b"refuse"):
         worker.message.send = lambda sink, *_: beyond(sink, {"refused": "\\x1b[2J", "damaged": True}, [])
+    if data.startswith(b"grown"):
+        return {**worker.decode(data[5:])[0]}, [worker.message.np.zeros((4000, 3000), "uint16")]
     if data.startswith(b"bug"):
         raise ZeroDivisionError("ours")
     if data.startswith(b"settings"):
@@ -272,6 +275,64 @@ def test_a_picture_becomes_linear_light() -> None:
     assert decoded.pixels.dtype == np.float32
     assert decoded.camera is None
     assert np.allclose(decoded.pixels[0, 0], [0, 0.21586050, 1], atol=1e-6)
+
+
+def png(height: int, width: int) -> bytes:
+    out = io.BytesIO()
+    Image.new("RGB", (width, height), (10, 200, 30)).save(out, "PNG")
+    return out.getvalue()
+
+
+def test_a_small_file_of_a_huge_picture_costs_its_frame_and_neither_time_nor_memory() -> None:
+    """10^8 pixels in 300 kB would take 4.8 GB."""
+    with DecoderPool(1, memory_there=2_000_000_000) as pool:
+        with pytest.raises(ArchiveError, match=r"100 million pixels take up to 4\.8 GB") as caught:
+            pool.decode(png(10_000, 10_000), "bomb.png")
+        assert not isinstance(caught.value, DamagedFileError)
+        assert "master itself is untouched" in caught.value.hint and "more memory" in caught.value.hint
+        assert pool.decode(png(400, 500), "small.png").pixels.shape == (400, 500, 3)
+
+
+def test_a_picture_that_is_large_for_a_share_of_the_memory_is_decoded_alone() -> None:
+    """Four shares of 5 MB have room for 100 000 pixels each; all of it is room for 270 000."""
+    with DecoderPool(4, memory_there=20_000_000) as pool:
+        taken = pool._large
+        assert pool.decode(png(200, 200), "small.png").pixels.shape == (200, 200, 3)
+        with taken:
+            waiting = threading.Thread(target=pool.decode, args=(png(400, 500), "large.png"))
+            waiting.start()
+            waiting.join(2)
+            assert waiting.is_alive()
+            assert pool.decode(png(200, 200), "small.png").pixels.shape == (200, 200, 3)
+        waiting.join(60)
+        assert not waiting.is_alive()
+        assert pool.decode(png(400, 500), "large.png").pixels.shape == (400, 500, 3)
+        with pytest.raises(ArchiveError, match="too large"):
+            pool.decode(png(600, 500), "larger.png")
+
+
+def test_a_raw_or_an_answer_larger_than_the_memory_has_room_for_is_refused(faulty: list[str]) -> None:
+    with DecoderPool(1, memory_there=300_000_000, command=faulty) as pool:
+        with pytest.raises(ArchiveError, match="12 million pixels take up to"):
+            pool.decode(b"grown" + whole(), "a.dng")
+        assert pool.decode(whole(), "b.dng").is_mosaic
+
+
+@pytest.mark.parametrize("place", ["picture_light", "receive", "room"])
+def test_no_memory_left_here_costs_one_frame_with_words_and_no_traceback(
+    place: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: Any) -> Any:
+        raise OSError(errno.ENOMEM, "Cannot allocate memory") if place == "room" else MemoryError
+
+    where = decode.answers if place == "picture_light" else message
+    with DecoderPool(1, memory_there=1 << 40) as pool:
+        with monkeypatch.context() as short:
+            short.setattr(where, "picture_light" if place == "picture_light" else "receive", full)
+            with pytest.raises(ArchiveError, match=r"with the memory there is\.") as caught:
+                pool.decode(png(40, 50), "a.png")
+        assert not isinstance(caught.value, DamagedFileError)
+        assert pool.decode(png(40, 50), "b.png").pixels.shape == (40, 50, 3)
 
 
 def test_damage_and_strangeness_are_told_apart() -> None:

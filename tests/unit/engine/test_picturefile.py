@@ -200,3 +200,22 @@ def test_no_address_of_an_object_is_told() -> None:
         with pytest.raises(UndecodableError) as caught:
             picturefile.read(b"\xff\xd8\xff" + bytes(100), kind)
         assert "0x" not in caught.value.reason and "<" not in caught.value.reason
+
+
+@pytest.mark.parametrize("form", ["PNG", "JPEG", "TIFF", "HEIF"])
+def test_a_pictures_size_is_known_before_it_is_decoded(form: str) -> None:
+    data = heif(np.zeros((64, 96, 3), np.uint16)) if form == "HEIF" else saved(form)
+    assert picturefile.declared(data, Kind(form.lower())) == (64 * 96 if form == "HEIF" else 600)
+    assert picturefile.declared(data[:12], Kind(form.lower())) == 0
+
+
+@pytest.mark.filterwarnings("ignore::PIL.Image.DecompressionBombWarning")
+def test_more_pixels_than_any_camera_makes_are_damage_in_every_container(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Pillow itself refuses only twice as many as it is told."""
+    monkeypatch.setattr(picturefile, "_MAX_PIXELS", 500)
+    for form in ("PNG", "JPEG", "TIFF"):
+        with pytest.raises(UndecodableError, match="more pixels than any camera") as caught:
+            picturefile.read(saved(form), Kind(form.lower()))
+        assert caught.value.damaged
