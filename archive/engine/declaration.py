@@ -77,6 +77,7 @@ class Declaration:
     """One version of an operator as everything else sees it.
 
     ``finish`` says whether it may also be used, repeatedly, as a finish step;
+    ``mosaic_only`` whether it works on the samples of a Bayer mosaic, and on no other frame;
     ``strength`` names the parameters that leave the picture untouched when all are at their defaults.
     """
 
@@ -84,6 +85,7 @@ class Declaration:
     version: int
     family: Family
     finish: bool
+    mosaic_only: bool
     strength: tuple[str, ...]
     title: str
     help: str
@@ -160,6 +162,7 @@ def operator(
     version: int = 1,
     family: Family,
     finish: bool = False,
+    mosaic_only: bool = False,
     strength: tuple[str, ...] = (),
     into: dict[tuple[str, int], Declaration] | None = None,
 ) -> Callable[[type[Made]], type[Made]]:
@@ -187,7 +190,7 @@ def operator(
             raise ValueError(f"operator {name}: strength names unknown parameters")
         title, _, rest = inspect.cleandoc(kind.__doc__ or "").partition("\n")
         declaration = Declaration(
-            name=name, version=version, family=family, finish=finish,
+            name=name, version=version, family=family, finish=finish, mosaic_only=mosaic_only,
             strength=strength or tuple(each.name for each in parameters),
             title=title.rstrip("."), help=rest.strip(), parameters=parameters, make=frozen,
         )  # fmt: skip

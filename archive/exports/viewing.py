@@ -15,6 +15,7 @@ from archive.catalogue.resolve import find_one
 from archive.engine.darkframe import MasterDark
 from archive.engine.decode import Decoded, DecoderPool
 from archive.engine.histogram import picture_levels, raw_levels
+from archive.engine.idle import idle
 from archive.engine.keptplanes import KeptPlanes
 from archive.engine.neutral import PickedLight, picked_neutral
 from archive.engine.operator import declaration
@@ -26,7 +27,7 @@ from archive.errors import UsageError
 from archive.exports.darks import Darks
 from archive.journal.recipes import effective
 from archive.model.capture import Frame
-from archive.model.levels import Levels, ToneResponse, TooFine
+from archive.model.levels import Idle, Levels, ToneResponse, TooFine
 from archive.model.product import PixelSpec
 from archive.model.recipe import EffectiveRecipe, Foundation
 
@@ -115,6 +116,18 @@ class Viewing:
         here, at_most = found
         needed = math.ceil(size / here / 100) * 100
         return TooFine(pixels=here, size=needed if at_most >= 1 and needed <= _SIZES[1] else None)
+
+    def idle(self, name: str, *, only: Sequence[str] = ()) -> tuple[Idle, ...]:
+        """The operators of a recipe that take no part in a frame; those in ``only`` also if they are neutral.
+
+        Raises
+        ------
+        UsageError : as ``preview``.
+        """
+        frame = find_one(self._books.catalogue, name)
+        recipe = restricted(self._recipe(frame), only)
+        with DecoderPool(1) as decoder:
+            return idle(self._scene(frame, decoder), recipe, only)
 
     def levels(self, name: str) -> tuple[Levels, Levels]:
         """The histograms of a frame: of its raw counts, and of the picture that its recipe makes.

@@ -47,6 +47,14 @@ class TooFine:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Idle:
+    """An operator of a recipe that takes no part in a frame's picture, and why not, as half a sentence."""
+
+    operator: str
+    why: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class TonePoint:
     """Grey light of ``stops`` below clipping on the sensor, and the share of white it is shown with.
 

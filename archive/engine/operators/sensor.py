@@ -3,7 +3,7 @@
 from archive.engine.declaration import Family, Operator, Unit, frame_list, operator, param
 
 
-@operator("dark_frame", family=Family.SENSOR, strength=("frames",))
+@operator("dark_frame", family=Family.SENSOR, mosaic_only=True, strength=("frames",))
 class DarkFrame(Operator):
     """Take away what the sensor counts in the dark.
 
@@ -19,7 +19,7 @@ class DarkFrame(Operator):
     )  # fmt: skip
 
 
-@operator("hot_pixels", family=Family.SENSOR, strength=("reach",))
+@operator("hot_pixels", family=Family.SENSOR, mosaic_only=True, strength=("reach",))
 class HotPixels(Operator):
     """Replace single samples that glow on their own.
 

@@ -100,6 +100,16 @@ def test_sharpening_too_fine_for_a_preview_is_told_with_the_size_that_shows_it(p
     assert too_fine(name, size=200, only=["exposure"]) is None
 
 
+def test_an_operator_that_does_nothing_to_a_developed_picture_is_told_with_the_reason(place: Studio) -> None:
+    viewing, name = place.workspace.exports.viewing, f"{SEQUENCE}#5"
+    assert viewing.idle(name) == ()
+    place.workspace.recipes.set(name, ["hot_pixels.reach=12", "exposure.stops=1"])
+    (told,) = viewing.idle(name, only=["hot_pixels"])
+    assert told.operator == "hot_pixels"
+    assert told.why == "it works on Bayer mosaics only, and this frame is a developed picture"
+    assert viewing.idle(name, only=["exposure"]) == ()
+
+
 def test_the_radius_of_sharpening_follows_the_size_of_the_picture() -> None:
     decoded = Decoded(pixels=np.zeros((2000, 3000, 3), np.float32))
     sharpened = EffectiveRecipe(
