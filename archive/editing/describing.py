@@ -22,12 +22,32 @@ def describe_operators(name: str | None = None) -> list[OperatorHelp]:
             older=operator.older_versions(each.name),
             family=str(each.family),
             summary=each.title,
-            parameters=tuple(
-                ParameterHelp(name=p.name, range=_range(p), help=p.help) for p in each.parameters
-            ),
+            parameters=tuple(_parameter(parameter) for parameter in each.parameters),
+            help=each.help,
+            finish=each.finish,
+            mosaic_only=each.mosaic_only,
+            schema=operator.json_schema(each.name),
         )
         for each in chosen
     ]
+
+
+def _parameter(parameter: Parameter) -> ParameterHelp:
+    is_number = not (parameter.is_choice or parameter.frames)
+    return ParameterHelp(
+        name=parameter.name,
+        range=_range(parameter),
+        help=parameter.help,
+        neutral=parameter.default,
+        unit=str(parameter.unit),
+        low=parameter.low if is_number else None,
+        high=parameter.high if is_number else None,
+        step=parameter.step if is_number else None,
+        choices=parameter.choices,
+        frames=parameter.frames,
+        ramp=parameter.ramp,
+        scale=parameter.scale,
+    )
 
 
 def _range(parameter: Parameter) -> str:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
 
 from archive.model.capture import Frame
 from archive.model.entry import Version
 from archive.model.product import Derivative
+from archive.model.recipe import Value
 from archive.model.sky import ActivityLine, FrameSky, NightSky
 
 
@@ -152,16 +155,34 @@ class Story:
 
 @dataclass(frozen=True, kw_only=True)
 class ParameterHelp:
-    """One parameter as people read about it; ``range`` holds unit, limits and the neutral value."""
+    """One parameter as people read about it, and as programs do.
+
+    ``range`` says unit, limits and neutral value in words. A number has ``low``, ``high``, ``step``; a text
+    has ``choices``, or is a list of ``frames``. ``ramp`` is whether it may change along a sequence, ``scale``
+    the one on which it does so evenly: ``linear`` or ``reciprocal``.
+    """
 
     name: str
     range: str
     help: str
+    neutral: Value
+    unit: str = ""
+    low: float | None = None
+    high: float | None = None
+    step: float | None = None
+    choices: tuple[str, ...] = ()
+    frames: bool = False
+    ramp: bool = False
+    scale: str = "linear"
 
 
 @dataclass(frozen=True, kw_only=True)
 class OperatorHelp:
-    """One operator as people read about it, in its newest version; recipes may still hold ``older`` ones."""
+    """One operator as people read about it, in its newest version; recipes may still hold ``older`` ones.
+
+    ``help`` says more than the ``summary``. ``finish`` is whether it can be a finish step, ``mosaic_only``
+    whether it leaves frames alone that are no Bayer mosaic; ``schema`` is the JSON Schema of its values.
+    """
 
     name: str
     version: int
@@ -169,3 +190,7 @@ class OperatorHelp:
     summary: str
     parameters: tuple[ParameterHelp, ...]
     older: tuple[int, ...] = ()
+    help: str = ""
+    finish: bool = False
+    mosaic_only: bool = False
+    schema: Mapping[str, Any] = field(default_factory=dict)

@@ -101,3 +101,18 @@ def test_versions_are_noted_changed_compared_and_brought_back(typed: Any) -> Non
     assert "Nothing is contested" in typed("recipe", "settle", name, "--show")
     with pytest.raises(UsageError, match="names no operator and version"):
         typed("recipe", "settle", name, "--operator", "exposure")
+
+
+def test_operators_give_programs_their_numbers_and_the_schema_of_their_values(typed: Any) -> None:
+    everything = json.loads(typed("operators", "--json"))
+    (balance,) = json.loads(typed("operators", "balance", "--json"))
+    assert balance in everything
+    source, kelvin, _ = balance["parameters"]
+    assert source["choices"] == ["as_shot", "illuminant", "daylight"]
+    assert (source["low"], source["ramp"]) == (None, False)
+    assert [kelvin[key] for key in ("low", "high", "neutral", "step")] == [2000, 15000, 5500, 50]
+    assert (kelvin["unit"], kelvin["ramp"], kelvin["scale"]) == ("K", True, "reciprocal")
+    assert kelvin["range"] == "2000 K to 15000 K; neutral 5500 K"
+    about = balance["schema"]["properties"]["kelvin"]
+    assert (about["type"], about["minimum"], about["maximum"]) == ("number", 2000, 15000)
+    assert balance["schema"]["required"] == ["source", "kelvin", "duv"]
