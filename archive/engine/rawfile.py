@@ -102,6 +102,8 @@ def _once(data: bytes) -> tuple[dict[str, Any], list[Array]]:
                 facts, pixels = _mosaic(raw)
             elif _is_linear(raw) and dng.is_dng(data):
                 facts, pixels = _stacked(raw)
+            elif set(_square(raw)) == {0, 1, 2}:
+                facts, pixels = _interpolated(raw)
             else:
                 facts, pixels = _linear(raw)
             facts |= _noise(raw, data)
@@ -136,12 +138,21 @@ def _complaints() -> Iterator[list[str]]:
             found += [mark.decode() for mark in _COMPLAINTS if mark in text]
 
 
-def _is_bayer(raw: Any) -> bool:
+def _square(raw: Any) -> list[int]:
+    """Colours two by two at the corner, greens alike; none of any other raw."""
     sizes = raw.sizes
     if raw.raw_type != rawpy.RawType.Flat or raw.raw_pattern is None or raw.num_colors != 3:
-        return False
+        return []
     upright = (sizes.iheight, sizes.iwidth) == (sizes.height, sizes.width)
-    return raw.raw_pattern.shape == (2, 2) and upright and raw.raw_image_visible.dtype == np.uint16
+    if raw.raw_pattern.shape != (2, 2) or not upright or raw.raw_image_visible.dtype != np.uint16:
+        return []
+    return [1 if channel == 3 else int(channel) for channel in raw.raw_pattern.ravel()]
+
+
+def _is_bayer(raw: Any) -> bool:
+    """Whether its colours lie two by two with both greens on a diagonal."""
+    square = _square(raw)
+    return sorted(square) == [0, 1, 1, 2] and (square[0] == square[3] or square[1] == square[2])
 
 
 def _mosaic(raw: Any) -> tuple[dict[str, Any], Array]:
@@ -179,11 +190,47 @@ def _stacked(raw: Any) -> tuple[dict[str, Any], Array]:
 
     LibRaw's own rendering of such a DNG forgets to take the black level from the white one.
     """
-    counts = raw.raw_image_visible[:, :, :3].astype(np.float32)
-    black = np.array(raw.black_level_per_channel[:3], np.float32)
-    raised = float(black.max())
+    pixels = raw.raw_image_visible[:, :, :3]
+    return _scaled(raw, pixels, np.array(raw.black_level_per_channel[:3], np.float32))
+
+
+def _interpolated(raw: Any) -> tuple[dict[str, Any], Array]:
+    """All three colours at every place of a square pattern that is no Bayer one, each from its next samples.
+
+    LibRaw takes some of these for Bayer patterns, and makes wrong colours of them.
+    """
+    counts = raw.raw_image_visible
+    height, width = counts.shape
+    channels = np.array(_square(raw)).reshape(2, 2)
+    black = np.array(_levels(raw, [int(each) for each in raw.raw_pattern.ravel()])["black"], np.float32)
+    above = counts - np.tile(black.reshape(2, 2), (height // 2 + 1, width // 2 + 1))[:height, :width]
+    pixels = np.empty((height, width, 3), np.float32)
+    for channel in range(3):
+        here = np.tile(channels == channel, (height // 2 + 1, width // 2 + 1))[:height, :width]
+        known = here.astype(np.float32)
+        pixels[:, :, channel] = _spread(above * known) / _spread(known)
+        np.copyto(pixels[:, :, channel], above, where=here)
+    return _scaled(raw, pixels, np.zeros(3, np.float32))
+
+
+def _spread(samples: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """Samples and their eight neighbours, weighted by 4, 2 and 1."""
+    down = 2 * samples
+    down[1:] += samples[:-1]
+    down[:-1] += samples[1:]
+    across = 2 * down
+    across[:, 1:] += down[:, :-1]
+    across[:, :-1] += down[:, 1:]
+    return across
+
+
+def _scaled(raw: Any, counts: Array, black: npt.NDArray[np.float32]) -> tuple[dict[str, Any], Array]:
+    """Counts of all three colours as 16 bits, 65535 at clipping, with room for noise below black."""
+    blacks = np.array(raw.black_level_per_channel[:3], np.float32)
+    raised = float(blacks.max())
     _check_span(raw.white_level - raised)
-    light = (counts - black + raised) / (raw.white_level - black + raised)
+    share = raised / raw.white_level
+    light = (counts - black) * ((1 - share) / (raw.white_level - blacks)) + np.float32(share)
     pixels = np.round(np.clip(light, 0, 1) * 65535).astype(np.uint16)
     return {
         **_linear_levels(raised, raw.white_level - raised),

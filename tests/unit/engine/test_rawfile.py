@@ -13,6 +13,7 @@ from support.samples import sample
 from support.tinydng import BLACK, COLOUR_MATRIX, NEUTRAL, WHITE, night_mosaic, tiny_dng
 
 from archive.engine import colour, rawfile
+from archive.engine import dng as dng_reader
 from archive.engine.picturefile import UndecodableError
 
 RAWS = ["raw/canon-powershot-g2/CRW_0313.CRW", "raw/colorchart.dng", "raw/kodak-dc120/P003908.KDC",
@@ -126,6 +127,20 @@ def test_six_by_six_colours_come_through_libraws_own_interpolation() -> None:
     assert np.allclose(facts["camera"]["as_shot"], 1 / np.array(NEUTRAL), rtol=1e-4)
 
 
+@pytest.mark.parametrize("pattern", [(0, 1, 2, 1), (1, 0, 1, 2), (1, 1, 0, 2), (0, 2, 1, 1)])
+def test_two_by_two_colours_whose_greens_are_not_diagonal_are_no_bayer_mosaic(
+    pattern: tuple[int, int, int, int],
+) -> None:
+    """Taken for one, their colours were off by half; LibRaw itself makes wrong ones of the third."""
+    y, x = np.mgrid[0:96, 0:132]
+    colours = np.array(pattern).reshape(2, 2)[y % 2, x % 2]
+    data = tiny_dng(counted(light_halves(96, 132) * np.array(NEUTRAL)[colours]), pattern=pattern)
+    assert dng_reader.layout_of(data) is None
+    _, made = linear_light(data)
+    assert np.allclose(made[48, 20], 0.2 * np.array(NEUTRAL), atol=2e-3)
+    assert np.allclose(made[48, 110], 0.5 * np.array(NEUTRAL), atol=2e-3)
+
+
 def test_samples_without_colour_are_grey_light() -> None:
     light = light_halves(96, 132)
     facts, made = linear_light(unusual_dng(counted(light)))
@@ -138,6 +153,12 @@ def test_samples_of_all_colours_are_taken_as_they_are() -> None:
     facts, made = linear_light(unusual_dng(counted(light)))
     assert np.allclose(made, light, atol=1e-4)
     assert np.allclose(np.sum(facts["camera"]["to_srgb"], axis=1), 1, atol=1e-3)
+
+
+def test_black_levels_that_differ_by_colour_leave_nothing_of_themselves_in_linear_samples() -> None:
+    counts = np.broadcast_to(np.array([[[500, 512, 540]]], np.uint16), (64, 96, 3))
+    data = restated(unusual_dng(counts.copy()), 50714, struct.pack("<3H", 500, 512, 540))
+    assert np.abs(linear_light(data)[1]).max() < 1e-5
 
 
 def test_margins_and_levels_by_place_are_those_of_the_visible_part() -> None:
