@@ -113,3 +113,12 @@ def test_folders_that_another_process_removes_meanwhile_are_no_fault(
 
     monkeypatch.setattr(Path, "lstat", gone)
     assert cachedir.kernel_cache() is not None
+
+
+@pytest.mark.parametrize("compiler", ["numba", "numpy", "llvmlite"])
+def test_another_version_of_anything_that_decides_what_is_compiled_is_another_digest(
+    compiler: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first, usual = cachedir.sources_digest(tmp_path), cachedir.version
+    monkeypatch.setattr(cachedir, "version", lambda name: "99.9" if name == compiler else usual(name))
+    assert cachedir.sources_digest(tmp_path) != first

@@ -57,3 +57,12 @@ def test_finished_pictures_are_counted_by_shares_of_white(kind: type) -> None:
     assert (red.black, red.clipped, green.clipped, green.black) == (64, 0, 64, 0)
     assert (blue.black, blue.counts[PICTURE_BINS // 2]) == (32, 32)
     assert all(channel.samples == 64 for channel in (red, green, blue))
+
+
+@pytest.mark.parametrize("kind", [np.uint8, np.uint16])
+def test_in_a_finished_picture_only_the_last_levels_are_clipped_and_black(kind: type) -> None:
+    top = np.iinfo(kind).max
+    picture = np.full((6, 7, 3), top - 1, kind)
+    picture[0, :3, 0], picture[1, :2, 1], picture[2, :, 2] = top, 0, 1
+    found = picture_levels(picture).channels
+    assert [(channel.clipped, channel.black) for channel in found] == [(3, 0), (0, 2), (0, 0)]

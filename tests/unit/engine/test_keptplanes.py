@@ -6,11 +6,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from support.recipes import DARK, STRONG, frame, recipe
-from support.tinydng import night_mosaic
+from support.tinydng import WHITE, night_mosaic
 
 from archive.engine import operator, pipeline
 from archive.engine.declaration import registry
 from archive.engine.keptplanes import KeptPlanes
+from archive.engine.lensmodel import LensModel
+from archive.engine.operators.lens import Distortion
 from archive.engine.pipeline import render
 from archive.model.product import PixelSpec
 from archive.model.recipe import EffectiveRecipe
@@ -65,6 +67,29 @@ def test_gains_of_the_corners_are_found_once(monkeypatch: pytest.MonkeyPatch) ->
     for names in (("vignetting",), ("vignetting", "fall_off", "distortion")):
         with pytest.raises(AssertionError, match="found again"):
             render(decoded, with_operators(*names), SMALL, kept=kept)
+
+
+def test_clipped_light_is_rebuilt_as_far_as_the_present_recovery_says_not_the_last() -> None:
+    mosaic = night_mosaic()
+    mosaic[40:80, 60:140] = np.where(np.indices((40, 80)).sum(axis=0) % 2, WHITE, WHITE // 2)
+    decoded, kept = frame(mosaic), KeptPlanes()
+    seen = []
+    for stops in (0.0, 0.1, 0.2, 1.0, 2.0, 0.1, 0.0):
+        recovered = recipe(f"highlight_recovery.stops={stops}")
+        made = render(decoded, recovered, SMALL, kept=kept)
+        assert np.array_equal(made, render(decoded, recovered, SMALL))
+        seen.append(made)
+    assert not np.array_equal(seen[0], seen[1])
+
+
+def test_gains_of_the_corners_follow_the_lens_where_it_shows_the_same_part_of_the_frame() -> None:
+    decoded, kept = frame(night_mosaic()), KeptPlanes()
+    height, width = decoded.pixels.shape
+    # One half diagonal is where this model changes nothing: the corners stay, and all is filled.
+    bent = recipe("vignetting.corner=4", "distortion.k1=0.05", "distortion.unit=1")
+    assert LensModel(distortion=Distortion(k1=0.05, unit=1.0)).filled(width, height) == 1
+    for each in (recipe("vignetting.corner=4"), bent, recipe("vignetting.corner=4")):
+        assert np.array_equal(render(decoded, each, SMALL, kept=kept), render(decoded, each, SMALL))
 
 
 def test_another_frame_of_the_same_recipe_is_another_picture() -> None:

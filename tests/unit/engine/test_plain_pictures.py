@@ -124,6 +124,15 @@ def test_at_the_ends_of_its_range_it_does_too(name: str, version: int, parameter
         assert apart(scene(), effective, fit) < most
 
 
+@pytest.mark.parametrize("stops", [0.05, 0.15, 0.29, 0.3, 0.33])
+@pytest.mark.parametrize("fit", FITS)
+def test_recovery_of_little_rebuilds_as_much_of_clipped_light_as_it_says(
+    stops: float, fit: tuple[int, int] | None
+) -> None:
+    """All of it from three tenths of a stop on."""
+    assert apart(scene(), recipe(f"highlight_recovery.stops={stops}"), fit) < LEVELS
+
+
 def everything() -> EffectiveRecipe:
     base = tuple(operator.checked(name, values) for name, values in (STRONG | DARK).items())
     finish = (
