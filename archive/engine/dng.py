@@ -110,6 +110,11 @@ def is_dng(data: bytes) -> bool:
     return bool(raw_first(data))
 
 
+def raws(data: bytes) -> list[Directory]:
+    """The directories of a DNG's mosaics and linear samples; none of any other file."""
+    return [each for each in raw_first(data) if each.number(PHOTOMETRIC, 0) in _RAW_KINDS]
+
+
 def raw_first(data: bytes) -> list[Directory]:
     """The directories of a DNG, those of mosaics and linear samples first; none of any other file."""
     try:

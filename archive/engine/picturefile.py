@@ -99,7 +99,7 @@ def _pillow(
             raise UndecodableError("it declares more pixels than any camera makes", damaged=True)
         picture.load()
         exif = picture.getexif()
-        orientation = int(exif.get(_EXIF_ORIENTATION, 1) or 1)
+        orientation = _turned(exif.get(_EXIF_ORIENTATION))
         if picture.mode.startswith("I;16"):
             grey = np.asarray(picture).astype(np.uint16)
             pixels = np.stack([grey] * 3, axis=-1)
@@ -154,10 +154,14 @@ def _exif_orientation(data: bytes | None) -> int:
     exif = Image.Exif()
     try:
         exif.load(data or b"")
-        found = int(exif.get(_EXIF_ORIENTATION, 1))
+        return _turned(exif.get(_EXIF_ORIENTATION))
     except (ValueError, TypeError, SyntaxError, OSError, struct.error):
         return 1
-    return found if 1 <= found <= 8 else 1
+
+
+def _turned(stated: Any) -> int:
+    """An orientation as stated; 1 for whatever EXIF does not have."""
+    return int(stated) if isinstance(stated, int) and 1 <= stated <= 8 else 1
 
 
 def _tiff(data: bytes) -> tuple[dict[str, Any], list[npt.NDArray[Any]]]:
@@ -177,7 +181,7 @@ def _tiff(data: bytes) -> tuple[dict[str, Any], list[npt.NDArray[Any]]]:
         if page.photometric == 0:
             stored = np.iinfo(stored.dtype).max - stored
         tag = page.tags.get(274)
-        orientation = int(tag.value) if tag is not None else 1
+        orientation = _turned(tag.value if tag is not None else None)
         profile = page.iccprofile
     if stored.ndim == 2:
         stored = np.stack([stored] * 3, axis=-1)
@@ -209,7 +213,7 @@ def _facts(pixels: npt.NDArray[Any], orientation: int, bits: int | None = None) 
     height, width = pixels.shape[:2]
     return {
         "layout": "picture",
-        "orientation": orientation if 1 <= orientation <= 8 else 1,
+        "orientation": orientation,
         "sensor": {
             "source": "developed picture",
             "width": width,

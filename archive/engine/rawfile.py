@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import re
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -15,9 +16,13 @@ import rawpy
 
 from archive.engine import colour, dng, dngheader, toldnoise
 from archive.engine.picturefile import UndecodableError
+from archive.formats import container
 
 # LibRaw's rotation codes in terms of EXIF's.
 _ORIENTATION = {0: 1, 1: 2, 2: 4, 3: 3, 4: 5, 5: 8, 6: 6, 7: 7}
+# Where raws of other containers hold the directory of their EXIF: in their first preview, or a box or block.
+_INNER_TIFF = re.compile(rb"(?:Exif\0\0|CMT1|\0TTW....)(?=II\*\0|MM\0\*)", re.DOTALL)
+_NEAR = 1 << 17
 _COMPLAINTS = (b"data corrupted at", b"Unexpected end of file")
 
 # No light needs one channel raised so many times over another.
@@ -36,6 +41,9 @@ def read(data: bytes, *, measured: bool) -> tuple[dict[str, Any], list[Array]]:
     ----------
     measured : whether the container's own directory proved that all picture data is there. Where it could
         not, the file is decoded twice and both must agree: missing data comes back as whatever lay in memory.
+
+    A DNG's black levels by place, two by two, begin at the active area's corner, as DNG 1.7.1 has it. Those of
+    other repeats are LibRaw's; of those of columns and rows (BlackLevelDeltaH, BlackLevelDeltaV) it is the mean.
 
     Raises
     ------
@@ -73,8 +81,8 @@ def read_own(data: bytes, layout: dng.Layout) -> tuple[dict[str, Any], list[Arra
             pixels = whole[top : top + sizes.height, left : left + sizes.width]
             facts = {
                 "layout": "mosaic",
-                **_levels(small, _channels(layout, top, left)),
-                **_shared(small, sizes, pixels.shape),
+                **_levels(small, _channels(layout, top, left), (layout.top - top, layout.left - left)),
+                **_shared(small, data, sizes, pixels.shape),
                 **_noise(raw, data, dng.iso_speed(data, layout)),
             }
     except rawpy.LibRawError:
@@ -99,13 +107,13 @@ def _once(data: bytes) -> tuple[dict[str, Any], list[Array]]:
             raw.open_buffer(io.BytesIO(data))
             raw.unpack()
             if _is_bayer(raw):
-                facts, pixels = _mosaic(raw)
+                facts, pixels = _mosaic(raw, data)
             elif _is_linear(raw) and dng.is_dng(data):
-                facts, pixels = _stacked(raw)
+                facts, pixels = _stacked(raw, data)
             elif set(_square(raw)) == {0, 1, 2}:
-                facts, pixels = _interpolated(raw)
+                facts, pixels = _interpolated(raw, data)
             else:
-                facts, pixels = _linear(raw)
+                facts, pixels = _linear(raw, data)
             facts |= _noise(raw, data)
     except rawpy.LibRawFileUnsupportedError as error:
         raise UndecodableError("LibRaw does not support this kind of raw", damaged=False) from error
@@ -155,18 +163,35 @@ def _is_bayer(raw: Any) -> bool:
     return sorted(square) == [0, 1, 1, 2] and (square[0] == square[3] or square[1] == square[2])
 
 
-def _mosaic(raw: Any) -> tuple[dict[str, Any], Array]:
+def _mosaic(raw: Any, data: bytes) -> tuple[dict[str, Any], Array]:
     pixels = raw.raw_image_visible
     channels = [int(value) for value in raw.raw_pattern.ravel()]
-    return {"layout": "mosaic", **_levels(raw, channels), **_shared(raw, raw.sizes, pixels.shape)}, pixels
+    return {
+        "layout": "mosaic",
+        **_levels(raw, channels, _moved(raw.sizes, data)),
+        **_shared(raw, data, raw.sizes, pixels.shape),
+    }, pixels
 
 
-def _levels(raw: Any, channels: list[int]) -> dict[str, Any]:
+def _moved(sizes: Any, data: bytes) -> tuple[int, int]:
+    """Rows and columns from LibRaw's corner of a DNG to that of the active area which the file states."""
+    stated = {raw.numbers(dng.ACTIVE_AREA) for raw in dng.raws(data)}
+    if len(stated) != 1 or len(corner := stated.pop()) != 4:
+        return 0, 0
+    return corner[0] - sizes.top_margin, corner[1] - sizes.left_margin
+
+
+def _levels(raw: Any, channels: list[int], moved: tuple[int, int]) -> dict[str, Any]:
+    """Pattern, black by place and white; LibRaw's ``channels`` at its corner.
+
+    LibRaw moves an odd corner to the next even one, and the colours with it, but no levels by place.
+    """
     blacks = raw.black_level_per_channel
     _check_span(raw.white_level - max(blacks))
+    black = np.roll(np.reshape([blacks[channel] for channel in channels], (2, 2)), moved, axis=(0, 1))
     return {
         "pattern": [1 if channel == 3 else channel for channel in channels],
-        "black": [float(blacks[channel]) for channel in channels],
+        "black": [float(each) for each in black.ravel()],
         "white": float(raw.white_level),
     }
 
@@ -185,16 +210,16 @@ def _is_linear(raw: Any) -> bool:
     return raw.raw_type == rawpy.RawType.Stack and raw.num_colors == 3 and len(shape) == 3 and shape[2] >= 3
 
 
-def _stacked(raw: Any) -> tuple[dict[str, Any], Array]:
+def _stacked(raw: Any, data: bytes) -> tuple[dict[str, Any], Array]:
     """Samples of all three colours at every place, scaled so that 65535 is clipping.
 
     LibRaw's own rendering of such a DNG forgets to take the black level from the white one.
     """
     pixels = raw.raw_image_visible[:, :, :3]
-    return _scaled(raw, pixels, np.array(raw.black_level_per_channel[:3], np.float32))
+    return _scaled(raw, data, pixels, np.array(raw.black_level_per_channel[:3], np.float32))
 
 
-def _interpolated(raw: Any) -> tuple[dict[str, Any], Array]:
+def _interpolated(raw: Any, data: bytes) -> tuple[dict[str, Any], Array]:
     """All three colours at every place of a square pattern that is no Bayer one, each from its next samples.
 
     LibRaw takes some of these for Bayer patterns, and makes wrong colours of them.
@@ -202,7 +227,8 @@ def _interpolated(raw: Any) -> tuple[dict[str, Any], Array]:
     counts = raw.raw_image_visible
     height, width = counts.shape
     channels = np.array(_square(raw)).reshape(2, 2)
-    black = np.array(_levels(raw, [int(each) for each in raw.raw_pattern.ravel()])["black"], np.float32)
+    stated = [int(each) for each in raw.raw_pattern.ravel()]
+    black = np.array(_levels(raw, stated, _moved(raw.sizes, data))["black"], np.float32)
     above = counts - np.tile(black.reshape(2, 2), (height // 2 + 1, width // 2 + 1))[:height, :width]
     pixels = np.empty((height, width, 3), np.float32)
     for channel in range(3):
@@ -210,7 +236,7 @@ def _interpolated(raw: Any) -> tuple[dict[str, Any], Array]:
         known = here.astype(np.float32)
         pixels[:, :, channel] = _spread(above * known) / _spread(known)
         np.copyto(pixels[:, :, channel], above, where=here)
-    return _scaled(raw, pixels, np.zeros(3, np.float32))
+    return _scaled(raw, data, pixels, np.zeros(3, np.float32))
 
 
 def _spread(samples: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
@@ -224,7 +250,9 @@ def _spread(samples: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     return across
 
 
-def _scaled(raw: Any, counts: Array, black: npt.NDArray[np.float32]) -> tuple[dict[str, Any], Array]:
+def _scaled(
+    raw: Any, data: bytes, counts: Array, black: npt.NDArray[np.float32]
+) -> tuple[dict[str, Any], Array]:
     """Counts of all three colours as 16 bits, 65535 at clipping, with room for noise below black."""
     blacks = np.array(raw.black_level_per_channel[:3], np.float32)
     raised = float(blacks.max())
@@ -234,7 +262,7 @@ def _scaled(raw: Any, counts: Array, black: npt.NDArray[np.float32]) -> tuple[di
     pixels = np.round(np.clip(light, 0, 1) * 65535).astype(np.uint16)
     return {
         **_linear_levels(raised, raw.white_level - raised),
-        **_shared(raw, raw.sizes, pixels.shape),
+        **_shared(raw, data, raw.sizes, pixels.shape),
     }, pixels
 
 
@@ -251,11 +279,11 @@ def _linear_levels(raised: float, span: float) -> dict[str, Any]:
     return {"layout": "linear", "black": 65535 * raised / (raised + span), "white": 65535.0}
 
 
-def _linear(raw: Any) -> tuple[dict[str, Any], Array]:
+def _linear(raw: Any, data: bytes) -> tuple[dict[str, Any], Array]:
     single = raw.num_colors == 1
     unusual = raw.num_colors > 3
     shape = raw.raw_image_visible.shape if raw.raw_type == rawpy.RawType.Flat else (0, 0)
-    shared = _shared(raw, raw.sizes, shape)
+    shared = _shared(raw, data, raw.sizes, shape)
     if single or unusual:
         shared["camera"] = None
     span = raw.white_level - max(raw.black_level_per_channel)
@@ -283,11 +311,11 @@ def _raise(raw: Any) -> int:
     return int(raised)
 
 
-def _shared(raw: Any, sizes: Any, shape: tuple[int, ...]) -> dict[str, Any]:
+def _shared(raw: Any, data: bytes, sizes: Any, shape: tuple[int, ...]) -> dict[str, Any]:
     height, width = shape[:2]
     aspect = float(sizes.pixel_aspect)
     return {
-        "orientation": _ORIENTATION.get(int(sizes.flip), 1),
+        "orientation": _orientation(data, int(sizes.flip)),
         "aspect": aspect if _FLATTEST < aspect < 1 / _FLATTEST else 1.0,
         "camera": _camera(raw),
         "sensor": {
@@ -297,6 +325,18 @@ def _shared(raw: Any, sizes: Any, shape: tuple[int, ...]) -> dict[str, Any]:
             "colours": raw.color_desc.decode("ascii", "replace"),
         },
     }
+
+
+def _orientation(data: bytes, flip: int) -> int:
+    """EXIF's number; 1 where the file states none that EXIF has, of which LibRaw looks at the last bits only."""
+    inner = _INNER_TIFF.search(data, 0, _NEAR)
+    found = container.tiff_directories(data) or []
+    if not found and inner is not None:
+        found = container.tiff_directories(data[inner.end() : inner.end() + _NEAR]) or []
+    stated = [each.first(container.ORIENTATION) for each in found if container.ORIENTATION in each.tags]
+    if all(1 <= number <= 8 for number in stated):
+        return _ORIENTATION.get(flip, 1)
+    return next((number for number in stated if 2 <= number <= 8), 1)
 
 
 def _camera(raw: Any) -> dict[str, Any]:

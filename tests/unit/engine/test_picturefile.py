@@ -46,6 +46,23 @@ def test_exif_orientation_is_read_from_a_jpeg(orientation: int) -> None:
     assert facts["orientation"] == orientation
 
 
+@pytest.mark.parametrize("stated", [0, 9, 255])
+def test_orientations_that_exif_does_not_have_turn_nothing(stated: int) -> None:
+    exif = Image.Exif()
+    exif[0x0112] = stated
+    for data, kind in (
+        (saved("JPEG", exif=exif.tobytes()), Kind.JPEG), (saved("PNG", exif=exif.tobytes()), Kind.PNG),
+        (tiff(PIXELS, photometric="rgb", extratags=[(274, 3, 1, stated, True)]), Kind.TIFF),
+        (heif(PIXELS, orientation=stated), Kind.HEIF),
+    ):  # fmt: skip
+        assert picturefile.read(data, kind)[0]["orientation"] == 1
+
+
+def test_a_word_in_place_of_an_orientation_is_no_damage() -> None:
+    data = tiff(PIXELS, photometric="rgb", extratags=[(274, 2, 8, "upright", True)])
+    assert picturefile.read(data, Kind.TIFF)[0]["orientation"] == 1
+
+
 @pytest.mark.parametrize("kind", [np.uint8, np.uint16])
 def test_tiffs_of_8_and_16_bits_come_back_exactly(kind: Any) -> None:
     pixels = (PIXELS.astype(np.uint32) * (1 if kind is np.uint8 else 257)).astype(kind)
