@@ -42,8 +42,8 @@ def read(data: bytes, *, measured: bool) -> tuple[dict[str, Any], list[Array]]:
     measured : whether the container's own directory proved that all picture data is there. Where it could
         not, the file is decoded twice and both must agree: missing data comes back as whatever lay in memory.
 
-    A DNG's black levels by place, two by two, begin at the active area's corner, as DNG 1.7.1 has it. Those of
-    other repeats are LibRaw's; of those of columns and rows (BlackLevelDeltaH, BlackLevelDeltaV) it is the mean.
+    A DNG's black levels by place, two by two, begin at the active area's corner, as DNG 1.7.1 has it. Those
+    of other repeats are LibRaw's; of columns' and rows' (BlackLevelDeltaH, BlackLevelDeltaV) it is the mean.
 
     Raises
     ------
@@ -328,7 +328,7 @@ def _shared(raw: Any, data: bytes, sizes: Any, shape: tuple[int, ...]) -> dict[s
 
 
 def _orientation(data: bytes, flip: int) -> int:
-    """EXIF's number; 1 where the file states none that EXIF has, of which LibRaw looks at the last bits only."""
+    """EXIF's number; 1 where the file states another, of which LibRaw looks at the last bits only."""
     inner = _INNER_TIFF.search(data, 0, _NEAR)
     found = container.tiff_directories(data) or []
     if not found and inner is not None:

@@ -1,7 +1,9 @@
 """Raws through LibRaw."""
 
 import io
+import os
 import struct
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -123,6 +125,46 @@ def test_a_constant_picture_from_an_unmeasured_file_is_damage() -> None:
     assert caught.value.damaged
 
 
+@pytest.mark.parametrize("words", ["data corrupted at 1234", "Unexpected end of file"])
+def test_what_libraw_only_prints_about_broken_data_is_damage(
+    words: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It goes on decoding, and gives a picture."""
+
+    class Complaining(rawpy.RawPy):  # type: ignore[misc]
+        def unpack(self) -> None:
+            os.write(2, f"a.dng: {words}\n".encode())
+            super().unpack()
+
+    data = tiny_dng(night_mosaic(64, 96))
+    with monkeypatch.context() as broken:
+        broken.setattr(rawpy, "RawPy", Complaining)
+        with pytest.raises(UndecodableError, match=words[:17]) as caught:
+            rawfile.read(data, measured=True)
+    assert caught.value.damaged
+    assert rawfile.read(data, measured=True)[1][0].shape == (64, 96)
+
+
+def test_data_that_comes_back_otherwise_when_decoded_again_is_damage(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As missing data does, which is whatever lay in memory; one sample of it is enough."""
+    data = tiny_dng(night_mosaic(64, 96))
+    once, made = rawfile._once, []
+
+    def otherwise(data: bytes) -> Any:
+        facts, (pixels,) = once(data)
+        pixels = pixels.copy()
+        pixels[-1, -1] += len(made)
+        made.append(pixels)
+        return facts, [pixels]
+
+    monkeypatch.setattr(rawfile, "_once", otherwise)
+    rawfile.read(data, measured=True)
+    with pytest.raises(UndecodableError, match="two different pictures") as caught:
+        rawfile.read(data, measured=False)
+    assert caught.value.damaged
+    assert len(made) == 3
+
+
 def test_what_is_no_raw_is_unsupported_not_damaged() -> None:
     with pytest.raises(UndecodableError) as caught:
         rawfile.read(b"II*\0" + bytes(500), measured=True)
@@ -173,6 +215,16 @@ def test_samples_without_colour_are_grey_light() -> None:
     facts, made = linear_light(unusual_dng(counted(light)))
     assert facts["camera"] is None
     assert np.allclose(made, light[:, :, None], atol=1e-4)
+
+
+def test_samples_are_raised_by_the_highest_black_so_that_noise_below_it_stays_in_every_colour() -> None:
+    counts = np.array([[400, 15000]], np.uint16)
+    raw = SimpleNamespace(
+        raw_type=rawpy.RawType.Flat, raw_image=counts, white_level=WHITE,
+        black_level_per_channel=[500, 530, 510, 520],
+    )  # fmt: skip
+    assert rawfile._raise(raw) == 530
+    assert counts.tolist() == [[930, 15530]]
 
 
 def test_samples_of_all_colours_are_taken_as_they_are() -> None:
