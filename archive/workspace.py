@@ -53,6 +53,7 @@ from archive.model.uniting import UniteReport
 from archive.store import userplace
 from archive.store.archives import locate, new_archive, new_volume
 from archive.store.mounts import remembered_volumes
+from archive.store.targets import check_outside, check_target, new_target, write_target
 from archive.store.volumes import Volume, open_volume
 from archive.survey.courses import Courses
 from archive.survey.skies import Skies
@@ -64,12 +65,16 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Workspace",
+    "check_outside",
+    "check_target",
     "describe_operators",
     "list_specs",
     "locate",
     "new_archive",
+    "new_target",
     "new_volume",
     "open_archive",
+    "write_target",
 ]
 
 

@@ -26,6 +26,7 @@ from archive.model.entry import MAIN, SHARED, Version
 from archive.model.identity import short
 from archive.model.product import PixelSpec
 from archive.model.recipe import FINISH, EffectiveRecipe, OperatorValues, Recipe
+from archive.store.targets import check_target, write_target
 
 NOW, PLAIN = "now", "plain"
 DarkOf = Callable[[DecoderPool, EffectiveRecipe], MasterDark | None]
@@ -57,22 +58,21 @@ def compare(
 
     Raises
     ------
-    UsageError : for a state that is none, a size out of range, or a file name that is no picture's.
-    ArchiveError : when the master cannot be developed.
+    UsageError : for a state that is none, a size out of range, or a file name that is no picture's or taken.
+    ArchiveError : when the master cannot be developed, or no file may lie there.
     """
     if not 100 <= size <= 4000:
         raise UsageError(f"size: {size} px is outside 100 to 4000 px.", hint="Nothing was made.")
     encode = encoder_for(to.name) if to is not None else None
-    if to is not None and to.exists():
-        raise UsageError(f"{shown(str(to))} is there already.", hint="Nothing was made. Choose another name.")
+    if to is not None:
+        check_target(to)
     frame = bench.one(name)
     states = [_state(bench, frame, text) for text in (first, second)]
     pictures = _developed(bench, frame, [state.recipe for state in states], size, dark, threads)
     found = difference(pictures[0], pictures[1])
     if to is not None and encode is not None:
         sheet = comparison_sheet(pictures[0], pictures[1], found, (states[0].title, states[1].title))
-        with to.open("xb") as stream:
-            stream.write(encode(sheet))
+        write_target(to, encode(sheet))
     height, width = pictures[0].shape[:2]
     return Comparison(
         frame=frame.name,

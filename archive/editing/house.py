@@ -15,6 +15,7 @@ from archive.model.editing import HouseLine, Saved
 from archive.model.entry import HOUSE, Change, Draft, Version
 from archive.model.identity import EntryId, derived_key
 from archive.model.recipe import FinishItem, HouseRecipe, OperatorValues, Recipe, Value
+from archive.store.targets import write_target
 
 
 class House:
@@ -88,13 +89,10 @@ class House:
         Raises
         ------
         UsageError : when there is no such recipe, or something lies at the path.
+        ArchiveError : when no file may or can lie there.
         """
         recipe = self.named(name)
-        try:
-            with path.open("xb") as stream:
-                stream.write(houserecipe.encode(recipe))
-        except FileExistsError as error:
-            raise UsageError(f"{shown(str(path))} is there already.", hint=NOTHING) from error
+        write_target(path, houserecipe.encode(recipe))
         return recipe
 
     def remove(self, name: str) -> EntryId:

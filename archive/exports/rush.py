@@ -8,8 +8,9 @@ from itertools import chain
 from pathlib import Path
 from typing import Any
 
-from archive.errors import UsageError, shown
+from archive.errors import UsageError
 from archive.exports.movie import MovieWriter
+from archive.store.targets import check_target, new_target
 
 _ENCODER = {"crf": "24", "preset": "veryfast"}
 
@@ -22,12 +23,9 @@ def write_rush(target: Path, pictures: Iterable[Any], rate: Fraction) -> int:
     Raises
     ------
     UsageError : when something lies at the path.
-    ArchiveError : when there is no picture, or the movie cannot be written.
+    ArchiveError : when there is no picture, or the movie cannot be written there.
     """
-    if target.exists():
-        raise UsageError(
-            f"{shown(str(target))} is there already.", hint="Nothing was changed. Name another with --to."
-        )
+    check_target(target)
     waiting = iter(pictures)
     first = next(waiting, None)
     if first is None:
@@ -37,13 +35,12 @@ def write_rush(target: Path, pictures: Iterable[Any], rate: Fraction) -> int:
         )
     height, width = first.shape[0] // 2 * 2, first.shape[1] // 2 * 2
     count = 0
-    try:
-        with MovieWriter(target, width=width, height=height, rate=rate, encoder=_ENCODER) as movie:
-            for picture in chain([first], waiting):
-                if picture.shape == first.shape:
-                    movie.add(picture[:height, :width])
-                    count += 1
-    except BaseException:
-        target.unlink(missing_ok=True)
-        raise
+    with (
+        new_target(target) as path,
+        MovieWriter(path, width=width, height=height, rate=rate, encoder=_ENCODER) as movie,
+    ):
+        for picture in chain([first], waiting):
+            if picture.shape == first.shape:
+                movie.add(picture[:height, :width])
+                count += 1
     return count

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -109,14 +110,15 @@ def write_strips(
     Raises
     ------
     UsageError : for another kind of file than PNG or SVG, one that is there already, or nothing to draw.
+    ArchiveError : when no file may or can lie there.
     """
     ending = to.suffix.lower()
     if ending not in (".png", ".svg"):
         raise UsageError(f"{shown(to.name)} is no chart file.", hint="Name it .png or .svg.")
-    if to.exists():
-        raise UsageError(
-            f"{shown(str(to))} is there already.", hint="Nothing was drawn. Choose another name."
-        )
+    # Not before a chart is asked for: the workspace loads databases.
+    from archive.workspace import check_target, write_target
+
+    check_target(to)
     if not strips or not moments:
         raise UsageError("There is nothing to draw.", hint="Nothing was written.")
     with matplotlib.rc_context(_FONT):
@@ -129,8 +131,9 @@ def write_strips(
         else:
             FigureCanvasAgg(figure)
             options |= {"dpi": _DPI, "metadata": {"Software": "Noctuary"}}
-        with to.open("xb") as stream:
-            figure.savefig(stream, format=ending[1:], **options)
+        drawn = io.BytesIO()
+        figure.savefig(drawn, format=ending[1:], **options)
+    write_target(to, drawn.getvalue())
 
 
 def _figure(strips: Sequence[Strip], moments: Sequence[datetime], title: str, zone: str | None) -> Figure:

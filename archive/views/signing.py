@@ -64,6 +64,7 @@ def places_for(target: Path, stamp: str) -> Places:
     Raises
     ------
     UsageError : when something is there already, or the folder it is to lie in is not.
+    ArchiveError : when it would lie among an archive's own files.
     """
     ending = target.suffix.lower()
     if ending in (".html", ".htm"):
@@ -90,18 +91,26 @@ def places_for(target: Path, stamp: str) -> Places:
             f"There is no folder {shown(str(parent))}.",
             hint="Nothing was copied. Make it, or name another place for --report.",
         )
+    # Not before a report is asked for: the workspace loads databases.
+    from archive.workspace import check_outside
+
+    for path in (places.page, places.data):
+        if path is not None:
+            check_outside(path)
     return places
 
 
 def write_report(reports: Sequence[IngestReport], places: Places) -> list[Path]:
     """Write the report where it was asked to be; gives the files written. OSError when it cannot be."""
+    from archive.workspace import new_target
+
     written = []
     data = json.dumps(plain(list(reports)), indent=2, ensure_ascii=True) + "\n"
     for path, text in ((places.page, sign_page(reports)), (places.data, data)):
         if path is not None:
             path.parent.mkdir(parents=True, exist_ok=True)
-            with path.open("x", encoding="utf-8", newline="\n") as stream:
-                stream.write(text)
+            with new_target(path) as temporary:
+                temporary.write_text(text, encoding="utf-8", newline="\n")
             written.append(path)
     return written
 

@@ -51,8 +51,10 @@ def _play(folder: Path, seed: int, frames: int, size: str) -> float:
     """The whole story; answers how many seconds it took."""
     from archive.demo.cards import write_cards
     from archive.demo.story import tell
+    from archive.workspace import check_outside
 
     width, height = _size(size)
+    check_outside(folder / "cards")
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise UsageError(
             f"{shown(str(folder))} already holds something.",

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from archive.errors import ArchiveError, Exit, UsageError, shown
+from archive.errors import Exit, UsageError, shown
 from archive.views.cli.nights import FrameArgument
 from archive.views.cli.options import ArchiveOption, JsonOption, Running, ended, opened
 from archive.views.plain import print_json
@@ -30,6 +30,9 @@ def preview(
     histogram: Annotated[
         bool, typer.Option("--histogram", help="Also show the levels of raw and picture.")
     ] = False,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Write over the file that is there, as when looking again.")
+    ] = False,
     archive: ArchiveOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -39,7 +42,9 @@ def preview(
     """
     if before and alone:
         raise UsageError("--before and --alone exclude each other.", hint="Without either, both are shown.")
-    _no_folder(to)
+    from archive.workspace import check_target, write_target
+
+    check_target(to, replace=replace)
     with opened(archive) as workspace:
         viewing = workspace.exports.viewing
         data = viewing.preview(
@@ -48,13 +53,13 @@ def preview(
         levels = viewing.levels(name) if histogram else ()
         fine = None if before else viewing.too_fine(name, size=size, beside=not alone, only=only or ())
         contested = not before and workspace.recipes.standing(workspace.frame(name)).contested
-    write(to, data)
+    write_target(to, data, replace=replace)
     if as_json:
         told = {"path": to, "bytes": len(data), "contested": contested, "too_fine": fine}
         print_json(told | ({"levels": levels} if histogram else {}))
         return
     report = Report()
-    report.say(f"Written: {to}")
+    report.say(f"Written: {shown(str(to))}")
     if fine:
         report.say(f"Hardly visible at this size: sharpness, on detail of {fine.pixels:.2g} pixels here. "
                    f"{_way_to_see(fine.size)}", "yellow")  # fmt: skip
@@ -101,10 +106,14 @@ def gallery(
 
 def show_curve(name: str, archive: Path | None, *, in_sequence: bool, to: Path | None, as_json: bool) -> None:
     """Draw the tone response of a frame's recipe, on the terminal or as a chart in a file."""
+    from archive.workspace import check_target, write_target
+
+    if to is not None:
+        check_target(to)
     with opened(archive) as workspace:
         tone = workspace.exports.viewing.tone(name, in_sequence=in_sequence)
     if to is not None:
-        write(to, tone_chart(tone, to))
+        write_target(to, tone_chart(tone, to))
     if as_json:
         print_json(tone)
         return
@@ -112,34 +121,13 @@ def show_curve(name: str, archive: Path | None, *, in_sequence: bool, to: Path |
     if to is None:
         report.console.print(tone_lines(tone))
     else:
-        report.say(f"Written: {to}")
-
-
-def write(to: Path, data: bytes) -> None:
-    """Write a file that a person named.
-
-    Raises
-    ------
-    UsageError : it is a folder. ArchiveError : it cannot be written.
-    """
-    _no_folder(to)
-    try:
-        to.write_bytes(data)
-    except OSError as error:
-        raise ArchiveError(
-            f"{shown(str(to))} cannot be written: {error.strerror}.", hint="Name another place with --to."
-        ) from error
+        report.say(f"Written: {shown(str(to))}")
 
 
 def _way_to_see(size: int | None) -> str:
     if size is None:
         return "This frame has no pixels fine enough to show it, so that a larger sharpness.radius is needed."
     return f"Look with --size {size} or more, or at an export of full size."
-
-
-def _no_folder(to: Path) -> None:
-    if to.is_dir():
-        raise UsageError(f"{shown(str(to))} is a folder.", hint="Name a file to write, such as look.jpg.")
 
 
 def add_to(app: typer.Typer) -> None:

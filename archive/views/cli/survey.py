@@ -19,7 +19,6 @@ from archive.views.cli.options import (
     opened,
     region_of,
 )
-from archive.views.cli.pictures import write
 from archive.views.clocks import tell_clock_check
 from archive.views.plain import print_json
 from archive.views.report import Report
@@ -76,15 +75,18 @@ def keogram(
 
     Example: noctuary keogram 2026-03-18/north/1 --to night.png
     """
+    from archive.workspace import check_target, write_target
+
+    target = to or Path(_file_name(which, "keogram.png"))
+    check_target(target)
     with opened(archive) as workspace:
         made = workspace.survey.keogram(which, plain=plain)
-    target = to or Path(_file_name(which, "keogram.png"))
-    write(target, made.data)
+    write_target(target, made.data)
     if as_json:
         print_json({"path": target, "steps": made.steps, "gaps": made.gaps, "basis": made.basis})
     else:
         gaps = f", {made.gaps} of them without a frame" if made.gaps else ""
-        Report().say(f"Written: {target}, {counted(made.steps, 'step')}{gaps}.")
+        Report().say(f"Written: {shown(str(target))}, {counted(made.steps, 'step')}{gaps}.")
         tell_basis(Report(), made.basis)
     ended(made.basis.exit_code)
 
@@ -102,14 +104,19 @@ def rush(
 
     Example: noctuary rush 2026-03-18/north/1
     """
+    from archive.workspace import check_target
+
     target = to or Path(_file_name(which, "rush.mp4"))
+    check_target(target)
     with opened(archive) as workspace:
         basis = workspace.rush(which, target, rate)
     if as_json:
         print_json({"path": target, "frames": basis.used, "basis": basis})
     else:
         report = Report()
-        report.say(f"Written: {target}, {counted(basis.used, 'frame')}, {basis.used / rate:.1f} s.")
+        report.say(
+            f"Written: {shown(str(target))}, {counted(basis.used, 'frame')}, {basis.used / rate:.1f} s."
+        )
         tell_basis(report, basis)
     ended(basis.exit_code)
 

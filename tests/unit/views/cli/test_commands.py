@@ -141,10 +141,19 @@ def test_a_frame_can_be_looked_at_in_parts_and_by_its_levels(typed: Any, tmp_pat
     before = look.read_bytes()
     assert "Hardly visible" not in told
     typed("recipe", "set", FRAME, "sharpness.amount=1")
-    assert "Hardly visible at this size: sharpness" in typed("preview", FRAME, "--to", str(look))
+    assert "Hardly visible at this size: sharpness" in typed("preview", FRAME, "--replace", "--to", str(look))
     typed("recipe", "set", FRAME, "--drop", "sharpness")
-    typed("preview", FRAME, "--before", "--to", str(look))
+    typed("preview", FRAME, "--before", "--replace", "--to", str(look))
     assert look.read_bytes() != before
+    kept = look.read_bytes()
+    with pytest.raises(UsageError, match="is there already") as caught:
+        typed("preview", FRAME, "--to", str(look))
+    assert "--replace" in caught.value.hint
+    chart.write_text("mine")
+    with pytest.raises(UsageError, match="is there already"):
+        typed("recipe", "show", FRAME, "--to", str(chart))
+    assert (look.read_bytes(), chart.read_text()) == (kept, "mine")
+    chart.unlink()
     with pytest.raises(UsageError, match="exclude each other"):
         typed("preview", FRAME, "--before", "--alone")
     assert "Raw, in stops below clipping" in typed("show", FRAME, "--histogram")

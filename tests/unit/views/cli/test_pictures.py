@@ -8,8 +8,7 @@ from pathlib import Path
 import pytest
 
 from archive.demo import cards
-from archive.errors import ArchiveError, Exit, UsageError
-from archive.views.cli import pictures
+from archive.errors import Exit, UsageError
 from archive.views.cli.app import app
 
 
@@ -33,10 +32,3 @@ def test_a_gallery_of_samples_is_made_and_a_bad_one_calls_for_attention(
 def test_samples_must_be_a_folder(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="is no folder"):
         app(["gallery", str(tmp_path / "g"), "--samples", str(tmp_path / "x")], standalone_mode=False)
-
-
-def test_a_place_that_cannot_be_written_is_told(tmp_path: Path) -> None:
-    with pytest.raises(ArchiveError, match="cannot be written"):
-        pictures.write(tmp_path / "no" / "x.jpg", b"")
-    with pytest.raises(UsageError, match="is a folder"):
-        pictures.write(tmp_path, b"")

@@ -43,6 +43,8 @@ def test_a_night_is_surveyed_and_told(typed: Any) -> None:
 def test_keogram_rush_and_suggestions_are_made(typed: Any, tmp_path: Path, place: Studio) -> None:
     typed("survey")
     assert "6 steps" in typed("keogram", SEQUENCE, "--to", str(tmp_path / "k.png"))
+    with pytest.raises(UsageError, match="is there already"):
+        typed("keogram", SEQUENCE, "--to", str(tmp_path / "k.png"))
     assert "1 step." in typed("keogram", f"{SEQUENCE}#1", "--to", str(tmp_path / "one.png"))
     assert (tmp_path / "k.png").read_bytes().startswith(b"\x89PNG")
     assert json.loads(typed("keogram", SEQUENCE, "--plain", "--json"))["gaps"] == 0
