@@ -92,6 +92,12 @@ def test_gains_of_the_corners_follow_the_lens_where_it_shows_the_same_part_of_th
         assert np.array_equal(render(decoded, each, SMALL, kept=kept), render(decoded, each, SMALL))
 
 
+def test_a_picture_for_a_movie_is_not_that_of_odd_sides_that_was_kept() -> None:
+    decoded, kept, odd = frame(night_mosaic()), KeptPlanes(), PixelSpec(fit=(101, 101))
+    for each in (odd, replace(odd, even=True), odd):
+        assert np.array_equal(render(decoded, recipe(), each, kept=kept), render(decoded, recipe(), each))
+
+
 def test_another_frame_of_the_same_recipe_is_another_picture() -> None:
     kept = KeptPlanes()
     one, other = frame(night_mosaic()), frame(night_mosaic() // 2)
