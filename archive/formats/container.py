@@ -104,13 +104,32 @@ def kind_of(data: Data) -> Kind | None:
     if data[:8] == b"\x89PNG\r\n\x1a\n":
         return Kind.PNG
     if data[4:8] == b"ftyp":
-        return Kind.RAW if data[8:12] == b"crx " else Kind.HEIF
+        brands = _brands(data)
+        if brands[0] == b"crx ":
+            return Kind.RAW
+        return None if _PICTURE_BRANDS.isdisjoint(brands) else Kind.HEIF
     directories = tiff_directories(data)
     if directories is not None:
         return Kind.TIFF if _is_plain_tiff(data, directories) else Kind.RAW
     if len(data) >= 32 and any(mark in data[:32] for mark in _RAW_MARKS):
         return Kind.RAW
     return None
+
+
+# Still pictures and bursts (ISO/IEC 23008-12, AVIF 1.1). Movies share the container (ISO/IEC 14496-12).
+_PICTURE_BRANDS = frozenset((
+    b"mif1", b"mif2", b"msf1", b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"hevm", b"hevs",
+    b"1pic", b"avif", b"avis", b"avci", b"avcs", b"jpeg", b"jpgs", b"j2ki", b"j2is", b"miaf",
+))  # fmt: skip
+_MAX_BRANDS = 64
+
+
+def _brands(data: Data) -> list[bytes]:
+    """What a file of boxes says it is, its main brand first."""
+    length = int.from_bytes(data[:4], "big")
+    # Behind the main brand lies its version.
+    others = data[16 : min(length, 16 + 4 * _MAX_BRANDS)]
+    return [data[8:12], *(others[at : at + 4] for at in range(0, len(others), 4))]
 
 
 _RAW_MARKS = (

@@ -359,6 +359,17 @@ def test_a_wavelet_packed_raw_is_refused_clearly() -> None:
 
 @pytest.mark.samples
 @pytest.mark.parametrize(
+    "name",
+    ["movie/IMG_3616.mov", "movie/max-heromode.mp4", "sequence/panasonic-card/DCIM/100_PANA/P1000244.MOV"],
+)
+def test_a_movie_is_no_damaged_picture(name: str) -> None:
+    with DecoderPool(1) as pool, pytest.raises(ArchiveError, match="no picture of a kind known") as caught:
+        pool.decode(sample(name).read_bytes(), name)
+    assert not isinstance(caught.value, DamagedFileError)
+
+
+@pytest.mark.samples
+@pytest.mark.parametrize(
     ("name", "shape", "orientation"),
     [
         ("jpeg/Leica T (Typ 701).jpg", (3264, 4928, 3), 8),

@@ -37,6 +37,26 @@ def test_kinds_are_told_by_content() -> None:
     assert container.kind_of(b"") is None
 
 
+def ftyp(*brands: bytes, size: int | None = None) -> bytes:
+    """The first box of ISO/IEC 14496-12: main brand, version, brands that it is compatible with."""
+    body = b"ftyp" + brands[0] + bytes(4) + b"".join(brands[1:])
+    return struct.pack(">I", len(body) + 4 if size is None else size) + body
+
+
+@pytest.mark.parametrize(
+    "brands", [(b"qt  ", b"qt  "), (b"mp41", b"mp41"), (b"isom", b"iso2", b"avc1", b"mp41"), (b"qt  ",)]
+)
+def test_movies_are_no_pictures_though_their_container_is_that_of_heif(brands: tuple[bytes, ...]) -> None:
+    assert container.kind_of(ftyp(*brands) + struct.pack(">I4s", 16, b"mdat") + b"mif1heic") is None
+
+
+@pytest.mark.parametrize("size", [None, 0, 1])
+def test_pictures_are_told_by_any_brand_and_by_the_main_one_alone(size: int | None) -> None:
+    """A size of 0 or 1 means that it stands elsewhere."""
+    assert container.kind_of(ftyp(b"heic", size=size)) is Kind.HEIF
+    assert container.kind_of(ftyp(b"abcd", b"mif1", b"miaf")) is Kind.HEIF
+
+
 @pytest.mark.parametrize("cut", [1, 100, 3000])
 def test_a_cut_dng_is_short_by_exactly_what_was_cut(cut: int) -> None:
     whole = tiny_dng(night_mosaic(64, 96))
