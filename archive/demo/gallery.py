@@ -7,14 +7,17 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-from archive.demo import gallerypage, looks, trials
+import archive
+from archive.demo import gallerypage, gallerystate, looks, trials
 from archive.demo.exhibits import EXHIBITS, Exhibit, raw_files
 from archive.demo.trials import Made, Series, Trial
 from archive.engine.decode import Decoded, DecoderPool
+from archive.engine.foundation import current_foundation
 from archive.engine.output import encode_jpeg, encode_png
 from archive.errors import ArchiveError, UsageError, shown
 from archive.model.product import PixelSpec
 from archive.model.results import FileNote
+from archive.store.targets import check_outside
 
 _LARGEST = 400 << 20
 _FILES, _DEPTH = 300, 8
@@ -40,6 +43,8 @@ def make_gallery(
 ) -> Gallery:
     """Writes pages and pictures into a new or empty folder; a file that cannot be developed is told of.
 
+    Stopped on the way and called again with the same arguments, it goes on: frames that are whole are kept.
+
     Parameters
     ----------
     samples : a folder of raw files to show too, each for itself, and of folders of such; links in it are not
@@ -50,30 +55,41 @@ def make_gallery(
     Raises
     ------
     UsageError : the folder holds something, or a size outside 200 to 4000 pixels.
+    ArchiveError : it would lie in an archive.
     """
     if not 200 <= size <= 4000:
         raise UsageError(f"size: {size} px is outside 200 to 4000 px.", hint="Nothing was made.")
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise UsageError(
-            f"{shown(str(folder))} already holds something.",
-            hint="Nothing was changed. Name a new or an empty folder: noctuary gallery FOLDER",
-        )
-    folder.mkdir(parents=True, exist_ok=True)
+    check_outside(folder / "index.html")
     files, failed = _found(samples) if samples else ([], [])
-    sources = [*_exhibits(EXHIBITS[:demo]), *(_sample(path, samples or path.parent) for path in files)]
-    shots = []
+    exhibits = EXHIBITS[:demo]
+    plan = _plan(exhibits, samples, files, size)
+    keys = [f"{number:02d}" for number in range(1, len(exhibits) + len(files) + 1)]
+    held = gallerystate.begin(folder, plan)
+    waiting = [key for key in keys if key not in held]
+    sources = [
+        *_exhibits(tuple(each for key, each in zip(keys, exhibits, strict=False) if key not in held)),
+        *(
+            _sample(path, samples or path.parent)
+            for key, path in zip(keys[len(exhibits) :], files, strict=True)
+            if key not in held
+        ),
+    ]
     with DecoderPool(1) as pool:
-        for number, source in enumerate(sources):
+        for number, (key, source) in enumerate(zip(waiting, sources, strict=True), len(held)):
             if progress is not None:
-                progress(source.title, number, len(sources))
+                progress(source.title, number, len(keys))
             try:
                 decoded = pool.decode(source.data(), source.title)
-                shots.append(_shown(folder, f"{number + 1:02d}", source, decoded, size))
+                held[key] = _shown(folder, key, source, decoded, size)
             except (ArchiveError, OSError) as error:
                 text = error.message if isinstance(error, ArchiveError) else error.strerror or str(error)
                 failed.append(FileNote(path=shown(source.title), text=text))
+            else:
+                gallerystate.keep(folder, plan, list(held.values()))
+    shots = [held[key] for key in keys if key in held]
     index = folder / "index.html"
     index.write_text(gallerypage.index(shots), encoding="utf-8")
+    gallerystate.finish(folder)
     pictures = sum(len(list((folder / shot.key).iterdir())) for shot in shots)
     return Gallery(index=str(index), frames=len(shots), pictures=pictures, failed=tuple(failed))
 
@@ -121,6 +137,23 @@ def _found(samples: Path) -> tuple[list[Path], list[FileNote]]:
     return files, left
 
 
+def _plan(
+    exhibits: tuple[Exhibit, ...], samples: Path | None, files: list[Path], size: int
+) -> dict[str, object]:
+    """What decides the pages and pictures, as JSON has it."""
+    states = [(path, path.stat()) for path in files]
+    return {
+        "release": archive.__version__,
+        "foundation": current_foundation().to_json(),
+        "size": size,
+        "exhibits": [each.title for each in exhibits],
+        "samples": [
+            [shown(str(path.relative_to(samples or path.parent))), state.st_size, state.st_mtime_ns]
+            for path, state in states
+        ],
+    }
+
+
 def _exhibits(exhibits: tuple[Exhibit, ...]) -> Iterator[_Source]:
     made = raw_files(exhibits)
     for each in exhibits:
@@ -139,12 +172,14 @@ def _read(path: Path) -> bytes:
 
 def _shown(folder: Path, key: str, source: _Source, decoded: Decoded, size: int) -> gallerypage.Shot:
     place = folder / key
-    place.mkdir()
+    place.mkdir(exist_ok=True)
+    written: set[Path] = set()
     trial = Trial(decoded, PixelSpec(fit=(size, size)), source.exhibit)
 
     def write(made: Made, *, close: bool = False) -> gallerypage.Picture:
         file = place / f"{made.name}{'.png' if close else '.jpg'}"
-        if not file.exists():
+        if file not in written:
+            written.add(file)
             # JPEG would blur the very grain that is to be seen.
             encoded = encode_png(made.picture) if close else encode_jpeg(made.picture, quality=90)
             file.write_bytes(encoded)

@@ -149,6 +149,7 @@ FRAME = "NOCT0002.JPG"
         (["recipe", "show", FRAME, "--to", "survey/x.svg"], 3, "would lie in the archive"),
         (["recipe", "compare", FRAME, "plain", "--to", "masters/x.png"], 3, "would lie in the archive"),
         (["ingest", "../card", "--report", "masters/x.html"], 3, "would lie in the archive"),
+        (["gallery", "mine"], 3, "would lie in the archive"),
         (["demo", "mine"], 3, "would lie in the archive"),
         (["preview", FRAME, "--to", "START-HERE.html"], 3, "would lie in the archive"),
         (["nights", "--archive", "../card"], 3, "There is no archive in"),

@@ -40,7 +40,13 @@ def demo(
     """
     # For scripts the story itself goes to the error stream, as progress does.
     with redirect_stdout(sys.stderr) if as_json else nullcontext():
-        seconds = _play(folder, seed, frames, size)
+        try:
+            seconds = _play(folder, seed, frames, size)
+        except BaseException as stopped:
+            stopped.add_note(
+                f"What is in {shown(str(folder))} is a part of the story. Remove it, or name another folder."
+            )
+            raise
     if as_json:
         print_json(
             {"folder": folder, "seconds": round(seconds, 1), "places": [p for p, _ in _places(folder)]}

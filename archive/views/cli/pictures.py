@@ -83,6 +83,8 @@ def gallery(
 ) -> None:
     """Show what every operator does: pages of pictures, each before, after, and low, mid and high.
 
+    Interrupted, run it again: it goes on.
+
     Example: noctuary gallery ~/noctuary-gallery --samples ~/raws
     """
     from archive.demo.gallery import make_gallery

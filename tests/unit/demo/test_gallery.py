@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from archive.demo import cards, gallery
+from archive.demo import cards, exhibits, gallery
 from archive.engine import operator
 from archive.errors import UsageError
 
@@ -82,6 +82,55 @@ def test_what_changes_nothing_is_told_and_not_shown(tmp_path: Path, monkeypatch:
     gallery.make_gallery(tmp_path / "g", samples=samples, size=200, demo=0)
     assert "It changes nothing in this frame." in (tmp_path / "g" / "01.html").read_text()
     assert not list((tmp_path / "g" / "01").glob("hot_pixels-*"))
+
+
+def test_a_gallery_that_was_stopped_goes_on_and_becomes_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    few = tuple(each for each in operator.declarations() if each.name in ("exposure", "chroma"))
+    monkeypatch.setattr(operator, "declarations", lambda: few)
+    samples = tmp_path / "samples"
+    samples.mkdir()
+    for number, raw in enumerate(cards.raw_files("north", [9, 10, 11], size=(144, 96), frames=12)):
+        (samples / f"{number}.dng").write_bytes(raw)
+    usual = gallery.encode_jpeg
+    made: list[object] = []
+
+    def stopping(pixels: np.ndarray, *, quality: int) -> bytes:
+        if len(made) == 12:
+            raise KeyboardInterrupt
+        made.append(pixels)
+        return usual(pixels, quality=quality)
+
+    monkeypatch.setattr(gallery, "encode_jpeg", stopping)
+    with pytest.raises(KeyboardInterrupt):
+        gallery.make_gallery(tmp_path / "g", samples=samples, size=200, demo=0)
+    monkeypatch.setattr(gallery, "encode_jpeg", usual)
+    assert (tmp_path / "g" / "02").is_dir()
+    with pytest.raises(UsageError, match="an unfinished gallery of other frames"):
+        gallery.make_gallery(tmp_path / "g", samples=samples, size=300, demo=0)
+    kept = (tmp_path / "g" / "01" / "before.jpg").stat()
+    told: list[tuple[int, int]] = []
+    went_on = gallery.make_gallery(
+        tmp_path / "g", samples=samples, size=200, demo=0,
+        progress=lambda _name, done, total: told.append((done, total)),
+    )  # fmt: skip
+    assert told == [(1, 3), (2, 3)]
+    assert (tmp_path / "g" / "01" / "before.jpg").stat() == kept
+    at_once = gallery.make_gallery(tmp_path / "h", samples=samples, size=200, demo=0)
+    assert (went_on.frames, went_on.pictures, went_on.failed) == (3, at_once.pictures, ())
+    found = [
+        {path.relative_to(root): path.read_bytes() for path in root.rglob("*") if path.is_file()}
+        for root in (tmp_path / "g", tmp_path / "h")
+    ]
+    assert found[0] == found[1]
+    with pytest.raises(UsageError, match="already holds something"):
+        gallery.make_gallery(tmp_path / "g", samples=samples, size=200, demo=0)
+
+
+def test_a_simulated_frame_is_the_same_whether_those_before_it_were_made_or_not() -> None:
+    first, second = exhibits.EXHIBITS[:2]
+    assert list(exhibits.raw_files((first, second)))[1] == next(exhibits.raw_files((second,)))
 
 
 def test_a_folder_in_use_and_an_impossible_size_are_refused(tmp_path: Path) -> None:

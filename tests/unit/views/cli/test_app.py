@@ -5,6 +5,7 @@ import signal
 import sys
 import time
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
@@ -99,3 +100,19 @@ def test_ctrl_c_while_an_object_is_freed_is_not_lost_and_shows_no_traceback(
     err = capsys.readouterr().err
     assert err.startswith("noctuary: Interrupted.")
     assert "Traceback" not in err
+
+
+def test_an_interrupted_demo_does_not_promise_to_go_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def stopped(*_: object, **__: object) -> None:
+        signal.raise_signal(signal.SIGINT)
+
+    monkeypatch.setattr("archive.demo.cards.write_cards", stopped)
+    monkeypatch.setattr(sys, "argv", ["noctuary", "demo", str(tmp_path / "night")])
+    with pytest.raises(SystemExit) as caught:
+        entry.main()
+    assert caught.value.code == 130
+    err = capsys.readouterr().err.replace("\n", " ")
+    assert "is a part of the story. Remove it, or name another folder." in err
+    assert "it goes on" not in err
