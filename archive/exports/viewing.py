@@ -66,7 +66,8 @@ class Viewing:
 
         Parameters
         ----------
-        size : longer side in pixels. only : operators; all others of the recipe are left out.
+        size : longer side in pixels; of two pictures each is half of it wide at most, and a thin line comes
+            between them. only : operators; all others of the recipe are left out.
         file : what the picture will be called; its ending says whether it is a JPEG or a PNG.
 
         Raises

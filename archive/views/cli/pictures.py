@@ -20,7 +20,14 @@ def preview(
     to: Annotated[
         Path, typer.Option("--to", metavar="FILE", help="Where to write the picture (JPEG, PNG).")
     ] = Path("preview.jpg"),
-    size: Annotated[int, typer.Option("--size", metavar="PIXELS", help="Longer side in pixels.")] = 1600,
+    size: Annotated[
+        int,
+        typer.Option(
+            "--size",
+            metavar="PIXELS",
+            help="Longer side in pixels; of two pictures, each is half of it wide at most.",
+        ),
+    ] = 1600,
     only: Annotated[
         list[str] | None,
         typer.Option("--only", metavar="OPERATOR", help="Leave out all other operators of the recipe."),

@@ -15,8 +15,9 @@ from archive.engine import operator
 from archive.engine.decode import Decoded
 from archive.engine.foundation import current_foundation
 from archive.engine.pipeline import sharpened_radius
+from archive.engine.preview import side_by_side
 from archive.errors import UsageError
-from archive.exports.viewing import restricted
+from archive.exports.viewing import _box, restricted
 from archive.model.product import PixelSpec
 from archive.model.recipe import EffectiveRecipe, OperatorValues
 
@@ -46,6 +47,14 @@ def test_a_preview_shows_before_beside_after_and_writes_nothing(place: Studio) -
         assert one.size == (64, 48)
     assert wide[0] >= 128
     assert sorted(place.root.rglob("*")) == before
+
+
+def test_of_two_pictures_each_is_half_of_the_size_wide_and_a_line_comes_between_them() -> None:
+    width, height = _box(400, beside=True).fit or (0, 0)
+    assert (width, height) == (200, 400)
+    plain = np.zeros((133, width, 3), np.uint8)
+    assert side_by_side(plain, plain).shape[1] == 401
+    assert _box(400, beside=False).fit == (400, 400)
 
 
 @pytest.mark.parametrize("size", [199, 8001, -1])
