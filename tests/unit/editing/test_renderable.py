@@ -147,7 +147,7 @@ def test_dark_frames_of_a_night_that_is_away_stay_where_they_are_named(place: St
         recipes.carry(FRAME, SEQUENCE)
 
 
-def test_what_an_unrenderable_recipe_replaced_can_always_be_taken_back_to(place: Studio) -> None:
+def test_taking_back_is_never_refused_for_what_stood_before(place: Studio) -> None:
     recorded_long_ago(place, cropped_away())
     saved = place.workspace.recipes.set(FRAME, ["crop.right=0.1"])
     assert saved.entry is not None
