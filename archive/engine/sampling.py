@@ -93,7 +93,7 @@ def _whole(decoded: Decoded, ceilings: npt.NDArray[np.float32], rows: Rows) -> P
     if decoded.is_mosaic:
         return _demosaiced(decoded, ceilings, rows)
     planes = np.ascontiguousarray(np.moveaxis(decoded.pixels, -1, 0), np.float32)
-    return np.minimum(planes, ceilings[:, None, None])
+    return np.minimum(planes, ceilings[:, None, None], out=planes)
 
 
 def _warped(
