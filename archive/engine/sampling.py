@@ -92,7 +92,7 @@ def _whole(decoded: Decoded, ceilings: npt.NDArray[np.float32], rows: Rows) -> P
     """All three colours at every sample, as the sensor lies."""
     if decoded.is_mosaic:
         return _demosaiced(decoded, ceilings, rows)
-    planes = np.ascontiguousarray(np.moveaxis(decoded.pixels, -1, 0), np.float32)
+    planes = np.array(np.moveaxis(decoded.pixels, -1, 0), np.float32, order="C")
     return np.minimum(planes, ceilings[:, None, None], out=planes)
 
 

@@ -241,3 +241,13 @@ def test_an_interpolated_raw_is_as_noisy_as_its_file_tells_else_as_its_speed_sug
     assert (told.gain, told.read) == (1e-3, 1e-5)
     assert by_speed == noisemodel.expected(12800.0)
     assert elsewhere == noisemodel.TYPICAL
+
+
+def test_a_picture_of_one_pixel_is_not_changed_by_looking_at_it() -> None:
+    decoded = picture(np.full((1, 1, 3), 2.0, np.float32))
+    view = framing.view_of(
+        1, 1, aspect=1.0, orientation=1, straighten=None, crop=None, pixels=PixelSpec(fit=None)
+    )
+    with Rows(1) as rows:
+        made = sampling.sampled(decoded, view, NO_LENS, np.ones(3, np.float32), rows)
+    assert (made == 1).all() and (decoded.pixels == 2).all()
