@@ -59,10 +59,11 @@ def preview(
         )
         levels = viewing.levels(name) if histogram else ()
         fine = None if before else viewing.too_fine(name, size=size, beside=not alone, only=only or ())
+        idle = () if before else viewing.idle(name, only=only or ())
         contested = not before and workspace.recipes.standing(workspace.frame(name)).contested
     write_target(to, data, replace=replace)
     if as_json:
-        told = {"path": to, "bytes": len(data), "contested": contested, "too_fine": fine}
+        told = {"path": to, "bytes": len(data), "contested": contested, "too_fine": fine, "idle": idle}
         print_json(told | ({"levels": levels} if histogram else {}))
         return
     report = Report()
@@ -70,11 +71,13 @@ def preview(
     if fine:
         report.say(f"Hardly visible at this size: sharpness, on detail of {fine.pixels:.2g} pixels here. "
                    f"{_way_to_see(fine.size)}", "yellow")  # fmt: skip
+    for each in idle:
+        report.say(f"Takes no part in this frame: {each.operator}, {each.why}.", "yellow")
     if contested:
         report.say("Contested: two versions claim to be current, the newest is shown. "
                    "`noctuary recipe settle FRAME --show` lists both.", "yellow")  # fmt: skip
-    for each in levels:
-        report.console.print(levels_lines(each))
+    for level in levels:
+        report.console.print(levels_lines(level))
 
 
 def gallery(

@@ -143,6 +143,9 @@ def test_a_frame_can_be_looked_at_in_parts_and_by_its_levels(typed: Any, tmp_pat
     typed("recipe", "set", FRAME, "sharpness.amount=1")
     assert "Hardly visible at this size: sharpness" in typed("preview", FRAME, "--replace", "--to", str(look))
     typed("recipe", "set", FRAME, "--drop", "sharpness")
+    typed("recipe", "set", FRAME, "contrast.amount=0")
+    told = typed("preview", FRAME, "--only", "contrast", "--replace", "--to", str(look))
+    assert "Takes no part in this frame: contrast, its values are neutral." in told
     typed("preview", FRAME, "--before", "--replace", "--to", str(look))
     assert look.read_bytes() != before
     kept = look.read_bytes()
