@@ -150,7 +150,9 @@ def pool_through(reader: str) -> DecoderPool:
 def ours(pool: DecoderPool, data: bytes, steps: EffectiveRecipe, fit: tuple[int, int] | None) -> bytes:
     dark = covered() if any(values.name == "dark_frame" for values in steps.base) else None
     decoded = pool.decode(data, "bench.dng")
-    return encode_jpeg(render(decoded, steps, PixelSpec(fit=fit), threads=2, dark=dark), quality=90)
+    picture = render(decoded, steps, PixelSpec(fit=fit), threads=2, dark=dark)
+    # Colours at half size, as in the other ways' files.
+    return encode_jpeg(picture, quality=90, subsampling="4:2:0")
 
 
 @cache
@@ -179,44 +181,61 @@ def raw_file() -> bytes:
     return next(iter(cards.raw_files("north", [40], size=SIZE)))
 
 
-def through(reader: str, data: bytes, others: dict[str, float], times: int) -> None:
-    """Ours from the file on, through LibRaw's unpacking or our own, beside other ways' milliseconds."""
-    with pool_through(reader) as pool:
-        for _ in range(3):
-            pool.decode(data, "bench.dng")
-        hd = median(lambda: ours(pool, data, recipe(EVERY), HD), times)
-        sensible_ms = others["sensible"]
-        print(
-            f"  {reader}: {hd:.0f} ms, {others['plain'] / hd:.1f} × plain, {sensible_ms / hd:.2f} × sensible"
-        )
+def beside(ways: dict[str, Callable[[], object]], times: int) -> dict[str, float]:
+    """Median milliseconds of each, all of them once in every round, so that a slow minute is slow for all."""
+    taken: dict[str, list[float]] = {name: [] for name in ways}
+    for turn in range(times + 1):
+        for name, way in ways.items():
+            begun = time.perf_counter()
+            way()
+            if turn:
+                taken[name].append(time.perf_counter() - begun)
+    return {name: 1000 * statistics.median(each) for name, each in taken.items()}
+
+
+def unpacked(data: bytes) -> None:
+    with rawpy.imread(io.BytesIO(data)) as raw:
+        assert raw.raw_image_visible.size
+
+
+def end_to_end(data: bytes, times: int) -> None:
+    """From the file to the picture: ours through LibRaw's unpacking and through our own, and other ways."""
+    # Once is enough of what takes so long.
+    route = median(lambda: plain(data), 1)
+    steps = {"HD": (EVERY, HD), "bent": (EVERY | LENS, HD), "full": (EVERY, None)}
+    with pool_through("LibRaw") as libraw, pool_through("own reader") as own:
+        pools = {"LibRaw": libraw, "own reader": own}
+        ways: dict[str, Callable[[], object]] = {
+            f"{reader} {name}": lambda pool=pool, every=every, fit=fit: ours(pool, data, recipe(every), fit)
+            for reader, pool in pools.items()
+            for name, (every, fit) in steps.items()
+        }
+        ways |= {
+            "sensible": lambda: sensible(data),
+            "unpacking": lambda: unpacked(data),
+            "AHD": lambda: opened(data, demosaic_algorithm=rawpy.DemosaicAlgorithm.AHD),
+        }
+        taken = beside(ways, times)
+    half, unpack, ahd = taken["sensible"], taken["unpacking"], taken["AHD"]
+    print(
+        f"24 MP file to HD JPEG: plain {route:.0f} ms, sensible {half:.0f} ms, unpacking {unpack:.0f} ms, "
+        f"LibRaw's AHD alone {ahd:.0f} ms"
+    )
+    for reader in pools:
+        hd, bent, full = (taken[f"{reader} {name}"] for name in steps)
+        print(f"  {reader}: {hd:.0f} ms, {route / hd:.1f} × plain, {half / hd:.2f} × sensible")
         if reader == "LibRaw":
-            apart = (sensible_ms - others["unpacking"]) / max(hd - others["unpacking"], 1)
-            print(f"    with unpacking subtracted from both: {apart:.1f} × sensible")
-        bent = median(lambda: ours(pool, data, recipe(EVERY | LENS), HD), times)
+            apart = (half - unpack) / max(hd - unpack, 1)
+            print(f"    with unpacking subtracted from both: {apart:.2f} × sensible")
         print(f"    with lens, dark frame, crop and straightening, which neither does: {bent:.0f} ms")
-        full = median(lambda: ours(pool, data, recipe(EVERY), None), times)
-        print(f"    full size: {full:.0f} ms, {full / others['AHD']:.2f} of LibRaw's AHD alone")
+        print(f"    full size: {full:.0f} ms, {full / ahd:.2f} of LibRaw's AHD alone")
 
 
 def speed(times: int) -> None:
     data = raw_file()
     # Ours keeps the memory that it frees; so do the other ways, which it makes a quarter quicker.
     freed.keep()
-
-    def unpacked() -> None:
-        with rawpy.imread(io.BytesIO(data)) as raw:
-            raw.raw_image_visible.sum(dtype=np.uint64)
-
-    unpack = median(unpacked, times)
-    route, half = median(lambda: plain(data), 1), median(lambda: sensible(data), times)
-    ahd = median(lambda: opened(data, demosaic_algorithm=rawpy.DemosaicAlgorithm.AHD), times)
-    print(
-        f"24 MP file to HD JPEG: plain {route:.0f} ms, sensible {half:.0f} ms, unpacking {unpack:.0f} ms, "
-        f"LibRaw's AHD alone {ahd:.0f} ms"
-    )
-    others = {"plain": route, "sensible": half, "unpacking": unpack, "AHD": ahd}
-    for reader in ("LibRaw", "own reader"):
-        through(reader, data, others, times)
+    end_to_end(data, times)
     every = recipe(EVERY)
     with pool_through("LibRaw") as pool:
         decoded = pool.decode(data, "bench.dng")
@@ -240,7 +259,7 @@ def speed(times: int) -> None:
             ) -> bytes:
                 changed = recipe(EVERY | {what: {parameter: 0.5 + next(count) / 100}})
                 picture = render(decoded, changed, PixelSpec(fit=fit), threads=2, kept=kept)
-                return encode_jpeg(picture, quality=90)
+                return encode_jpeg(picture, quality=90, subsampling="4:2:0")
 
             again()
             taken = median(again, times)

@@ -5,12 +5,15 @@ from __future__ import annotations
 import numpy as np
 
 from archive.engine.kernels.compiled import inlined, kernel
+from archive.engine.kernels.neighbourhood import extend
 from archive.engine.kernels.numeric import smoothstep
 
 _ZERO, _SMALL = np.float32(0), np.float32(1e-12)
 # A star's light is so near to its middle; the sky begins one pixel farther.
 _WITHIN = 2
 _AROUND = _WITHIN + 1
+# Pixels that are looked through for peaks at once.
+_LANES = 16
 # What a star has in the 3 × 3 pixels of its middle, of all squared detail around: an edge has less.
 _SPREAD, _GATHERED = np.float32(0.45), np.float32(0.65)
 # What has several colours is no star: half of it where so much, squared, differs from one slope.
@@ -42,28 +45,28 @@ def own_colours(  # type: ignore[no-untyped-def]
     found = np.empty(((bottom - top) * width, 4), np.float32)
     places = np.empty(((bottom - top) * width, 2), np.int32)
     count = np.uintp(0)
+    tall, marks = np.empty(width + 2, np.float32), np.empty(width + _LANES, np.int32)
     for row in range(top, bottom):
-        line = shares[row]
-        for column in range(width):
-            if line[np.uintp(column)] == _ZERO or not _is_peak(detail, row, column):
+        _mark_peaks(detail, shares, row, tall, marks)
+        for start in range(0, width, _LANES):
+            any_peak = np.int32(0)
+            for column in range(start, start + _LANES):
+                any_peak |= marks[np.uintp(column)]
+            if any_peak == 0:
                 continue
-            gathered = _gathered(detail, noise[0], row, column)
-            # Most of what stands out is no star.
-            if gathered == _ZERO:
-                continue
-            star = found[count]
-            star[0], star[1], alike, star[3] = _measured(luma, detail, tinges, noise, usual, row, column)
-            star[2] = gathered * alike
-            places[count, 0], places[count, 1] = row, column
-            peak = detail[row, column]
-            left, right = max(column - _WITHIN, 0), min(column + _WITHIN + 1, width)
-            for y in range(max(row - _WITHIN, first), min(row + _WITHIN + 1, last)):
-                for x in range(left, right):
-                    at = np.uintp(y - first), np.uintp(x)
-                    if peak > peaks[at]:
-                        peaks[at] = peak
-                        owners[at] = count
-            count += np.uintp(1)
+            for column in range(start, start + _LANES):
+                if marks[np.uintp(column)] == 0:
+                    continue
+                gathered = _gathered(detail, noise[0], row, column)
+                # Most of what stands out is no star.
+                if gathered == _ZERO:
+                    continue
+                star = found[count]
+                star[0], star[1], alike, star[3] = _measured(luma, detail, tinges, noise, usual, row, column)
+                star[2] = gathered * alike
+                places[count, 0], places[count, 1] = row, column
+                _claim(peaks, owners, detail[row, column], count, row - first, column)
+                count += np.uintp(1)
     for number in range(count):
         row, column = places[number, 0], places[number, 1]
         star = found[number]
@@ -82,16 +85,34 @@ def own_colours(  # type: ignore[no-untyped-def]
 
 
 @inlined
-def _is_peak(detail, row, column):  # type: ignore[no-untyped-def]
-    """Whether detail is positive and nowhere larger in the eight pixels around."""
-    here = detail[row, column]
-    left, right = max(column - 1, 0), min(column + 1, detail.shape[1] - 1)
-    if here <= _ZERO or here < detail[row, left] or here < detail[row, right]:
-        return False
-    above, below = max(row - 1, 0), min(row + 1, detail.shape[0] - 1)
-    most = max(detail[above, column], detail[below, column])
-    most = max(most, max(detail[above, left], detail[above, right]))
-    return here >= max(most, max(detail[below, left], detail[below, right]))
+def _mark_peaks(detail, shares, row, tall, marks):  # type: ignore[no-untyped-def]
+    """1 where a row's detail is positive, nowhere larger in the eight pixels around, and may be a star's."""
+    height = detail.shape[0]
+    width = detail.shape[1]
+    above, here, below = detail[max(row - 1, 0)], detail[row], detail[min(row + 1, height - 1)]
+    line, inner = shares[row], tall[1:]
+    for column in range(width):
+        x = np.uintp(column)
+        inner[x] = max(here[x], max(above[x], below[x]))
+    extend(tall, 1, width)
+    for column in range(width):
+        x = np.uintp(column)
+        most = max(max(tall[x], tall[np.uintp(column + 1)]), tall[np.uintp(column + 2)])
+        marks[x] = np.int32((here[x] >= most) & (here[x] > _ZERO) & (line[x] > _ZERO))
+    for column in range(width, width + _LANES):
+        marks[np.uintp(column)] = 0
+
+
+@inlined
+def _claim(peaks, owners, peak, number, row, column):  # type: ignore[no-untyped-def]
+    """Give a star the pixels near its middle that no brighter one has."""
+    left, right = max(column - _WITHIN, 0), min(column + _WITHIN + 1, peaks.shape[1])
+    for y in range(max(row - _WITHIN, 0), min(row + _WITHIN + 1, peaks.shape[0])):
+        for x in range(left, right):
+            at = np.uintp(y), np.uintp(x)
+            if peak > peaks[at]:
+                peaks[at] = peak
+                owners[at] = number
 
 
 @inlined

@@ -153,7 +153,7 @@ def variances(luma: Floats, warm: Floats, cold: Floats) -> list[float]:
     alive = found[0] > 1e-12
     if alive.mean() >= 0.4:
         found = [each[alive] for each in found]
-    return [float(np.quantile(each, 0.4)) for each in found]
+    return [float(np.sort(each)[int(0.4 * each.size)]) for each in found]
 
 
 def without_noise(

@@ -85,8 +85,9 @@ def srgb(light: Floats) -> Floats:
     return np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
 
 
-# Where there is little noise in smooth sky, non-local means of a well chosen strength are as near.
-EVEN = (0.1, 0.0005)
+# Where there is little noise in smooth sky, non-local means of a well chosen strength are nearer by 0.2 dB in
+# so small a frame; in one of 960 × 640 they are not.
+EVEN = (0.25, 0.001)
 
 
 @pytest.mark.parametrize(
