@@ -26,6 +26,7 @@ from archive.engine.kernels import detail, light
 from archive.engine.kernels.rows import Rows, Step
 from archive.engine.lensmodel import LensModel, radial_gains
 from archive.engine.noise import denoise
+from archive.engine.noisemodel import NoiseModel
 from archive.engine.operators.colour import Balance, Chroma
 from archive.engine.operators.framing import Crop, Straighten
 from archive.engine.operators.lens import Distortion, FallOff, LateralColour, Vignetting
@@ -280,27 +281,33 @@ def _camera_light(
         decoded = darkened(decoded, dark, named, rows)
     hot = steps.of(HotPixels)
     noise = sampling.noise_of(decoded, rows) if hot or measured else None
-    if hot and noise and decoded.is_mosaic:
-        decoded = _with_pixels(decoded, sampling.cooled(decoded, hot.reach, noise, rows))
+    glowing = (hot.reach, noise) if hot and noise and decoded.is_mosaic else None
+    if glowing and not sampling.is_reduced(decoded, view, steps.lens):
+        decoded, glowing = _with_pixels(decoded, sampling.cooled(decoded, *glowing, rows)), None
     offset = noise.root_offset if noise else 1e-3
     share = steps.rebuilding(decoded)
     if share == 1:
-        return _rebuilt(decoded, steps, view, gains, rows), offset
+        return _rebuilt(decoded, steps, view, gains, rows, glowing), offset
     # Without recovery every channel stops where the first one clips, so that clipping is white.
     developed = not decoded.is_mosaic and decoded.camera is None
     ceilings = np.full(3, np.inf) if developed else 1 / gains
-    planes = sampling.sampled(decoded, view, steps.lens, ceilings.astype(np.float32), rows)
+    planes = sampling.sampled(decoded, view, steps.lens, ceilings.astype(np.float32), rows, glowing=glowing)
     if np.any(gains != 1):
         rows.run(light.balance, planes.shape[1], planes, gains.astype(np.float32))
     if share:
-        planes += np.float32(share) * (_rebuilt(decoded, steps, view, gains, rows) - planes)
+        planes += np.float32(share) * (_rebuilt(decoded, steps, view, gains, rows, glowing) - planes)
     return planes, offset
 
 
 def _rebuilt(
-    decoded: Decoded, steps: _Steps, view: View, gains: npt.NDArray[np.float64], rows: Rows
+    decoded: Decoded,
+    steps: _Steps,
+    view: View,
+    gains: npt.NDArray[np.float64],
+    rows: Rows,
+    glowing: tuple[float, NoiseModel] | None,
 ) -> Planes:
-    planes = sampling.sampled(decoded, view, steps.lens, np.ones(3, np.float32), rows)
+    planes = sampling.sampled(decoded, view, steps.lens, np.ones(3, np.float32), rows, glowing=glowing)
     rebuilt(planes, gains.astype(np.float32), rows)
     return planes
 

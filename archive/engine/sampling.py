@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -45,15 +46,16 @@ def cooled(decoded: Decoded, reach: float, noise: NoiseModel, rows: Rows) -> npt
     mosaic = _counts(decoded)
     if min(mosaic.shape) < _SMALLEST:
         return mosaic
-    span = decoded.white - min(decoded.black)
-    # In counts: variance per count and at no light.
-    slope, read = noise.gain * span, noise.read * span * span
     out = np.empty_like(mosaic)
-    rows.run(
-        hotpixels.replace, mosaic.shape[0], mosaic, np.array(decoded.black, np.float32),
-        np.float32(reach), np.float32(slope), np.float32(read), out,
-    )  # fmt: skip
+    rows.run(hotpixels.replace, mosaic.shape[0], mosaic, *_glowing(decoded, reach, noise), out)
     return out
+
+
+def _glowing(decoded: Decoded, reach: float, noise: NoiseModel) -> tuple[Any, ...]:
+    """Blacks, reach, and in counts the variance per count and at no light."""
+    span = decoded.white - min(decoded.black)
+    values = reach, noise.gain * span, noise.read * span * span
+    return np.array(decoded.black, np.float32), *map(np.float32, values)
 
 
 def sampled(
@@ -62,14 +64,36 @@ def sampled(
     lens: LensModel,
     ceilings: npt.NDArray[np.float32],
     rows: Rows,
+    *,
+    glowing: tuple[float, NoiseModel] | None = None,
 ) -> Planes:
     """Upright planes of the view, float32, (3, rows, columns): camera light, black 0, clipping 1.
 
     Whatever moves pixels, crop, size, straightening and lens, is done in this one resampling. ``ceilings``
     hold each channel's samples down before they are mixed, which keeps clipped edges free of colour.
+    ``glowing`` is, where ``is_reduced``, how far samples that glow stand out of which noise.
     """
     if view.angle != 0 or lens.bends:
         return framing.upright(_warped(decoded, view, lens, ceilings, rows), decoded.orientation)
+    across, down = _spans(decoded, view)
+    if is_reduced(decoded, view, lens):
+        planes = _reduced(decoded, ceilings, across, down, rows, glowing)
+    else:
+        planes = _resized(_whole(decoded, ceilings, rows), across, down, rows)
+    return framing.upright(planes, decoded.orientation)
+
+
+def is_reduced(decoded: Decoded, view: View, lens: LensModel) -> bool:
+    """Whether a view is averaged straight from a mosaic, with nothing between its samples made up."""
+    if not decoded.is_mosaic or view.angle != 0 or lens.bends:
+        return False
+    across, down = _spans(decoded, view)
+    small = min(decoded.pixels.shape[:2]) < _SMALLEST
+    return small or all(span[2] <= span[1] * _REDUCED + 1e-6 for span in (across, down))
+
+
+def _spans(decoded: Decoded, view: View) -> tuple[Span, Span]:
+    """Where a straight view begins on the sensor, how long it is, and of how many pixels: across and down."""
     stored_height, stored_width = decoded.pixels.shape[:2]
     left = view.left / view.frame_width + 0.5
     top = view.top / view.frame_height + 0.5
@@ -79,13 +103,7 @@ def sampled(
     if decoded.orientation in framing.TRANSPOSED:
         columns, lines = lines, columns
     across = (x0 * stored_width, (x1 - x0) * stored_width, columns)
-    down = (y0 * stored_height, (y1 - y0) * stored_height, lines)
-    reduced = across[2] <= across[1] * _REDUCED + 1e-6 and down[2] <= down[1] * _REDUCED + 1e-6
-    if decoded.is_mosaic and (reduced or min(stored_width, stored_height) < _SMALLEST):
-        planes = _reduced(decoded, ceilings, across, down, rows)
-    else:
-        planes = _resized(_whole(decoded, ceilings, rows), across, down, rows)
-    return framing.upright(planes, decoded.orientation)
+    return across, (y0 * stored_height, (y1 - y0) * stored_height, lines)
 
 
 def _whole(decoded: Decoded, ceilings: npt.NDArray[np.float32], rows: Rows) -> Planes:
@@ -192,7 +210,12 @@ def _levels(decoded: Decoded) -> tuple[Floats, Floats]:
 
 
 def _reduced(
-    decoded: Decoded, ceilings: npt.NDArray[np.float32], across: Span, down: Span, rows: Rows
+    decoded: Decoded,
+    ceilings: npt.NDArray[np.float32],
+    across: Span,
+    down: Span,
+    rows: Rows,
+    glowing: tuple[float, NoiseModel] | None,
 ) -> Planes:
     mosaic, blacks, scales = _every_place(decoded)
     channels = np.array(decoded.pattern, np.int32)
@@ -202,10 +225,13 @@ def _reduced(
     first_column, column_weights = _stacked(horizontal)
     column_weights = np.ascontiguousarray(column_weights.transpose(0, 2, 1))
     out = np.empty((3, down[2], across[2]), np.float32)
-    rows.run(
-        kernels.reduce_mosaic, down[2], mosaic, channels, blacks, scales, ceilings[channels] / scales +
-        blacks, *_stacked(vertical), first_column, column_weights, out,
-    )  # fmt: skip
+    tables = *_stacked(vertical), first_column, column_weights
+    levels = channels, blacks, scales, ceilings[channels] / scales + blacks
+    if glowing and min(mosaic.shape) >= _SMALLEST:
+        how = _glowing(decoded, *glowing)
+        rows.run(kernels.reduce_cooled, down[2], mosaic, *how, *levels, *tables, out)
+    else:
+        rows.run(kernels.reduce_mosaic, down[2], mosaic, *levels, *tables, out)
     return out
 
 

@@ -10,11 +10,15 @@ import numpy as np
 import numpy.typing as npt
 
 from archive.engine.kernels.compiled import kernel
+from archive.engine.kernels.hotpixels import replace
 from archive.engine.kernels.numeric import clear
 
 Weights = tuple[npt.NDArray[np.int32], npt.NDArray[np.float32]]
 
 _ZERO, _HALF = np.float32(0), np.float32(0.5)
+# Rows made of samples that stay near a core after they were cooled; and how far cooling looks, an even number
+# of rows, so that colours stay at their places.
+_FEW, _LOOKS = 16, 2
 
 
 def area_weights(count: int, start: float, length: float, samples: int, pitch: int, phase: int) -> Weights:
@@ -120,6 +124,48 @@ def reduce_mosaic(  # type: ignore[no-untyped-def]
                 line, target = lines[down], out[channels[place], row]
                 for column in range(columns):
                     target[np.uintp(column)] += share * (line[np.uintp(column)] - black)
+
+
+@kernel
+def reduce_cooled(  # type: ignore[no-untyped-def]
+    mosaic,
+    dark,
+    reach,
+    slope,
+    read,
+    channels,
+    blacks,
+    scales,
+    caps,
+    first_row,
+    row_weights,
+    first_column,
+    column_weights,
+    out,
+    first,
+    last,
+):
+    """As ``reduce_mosaic`` makes of what ``hotpixels.replace`` makes of the mosaic, which is nowhere kept.
+
+    dark, reach, slope, read : the blacks and other values that glowing samples are replaced by.
+    """
+    height = mosaic.shape[0]
+    taps = row_weights.shape[2]
+    moved = np.empty_like(first_row)
+    for start in range(first, last, _FEW):
+        end = min(start + _FEW, last)
+        lowest = 2 * min(first_row[0, start], first_row[1, start])
+        highest = min(2 * (max(first_row[0, end - 1], first_row[1, end - 1]) + taps), height)
+        top, bottom = max(lowest - _LOOKS, 0), min(highest + _LOOKS, height)
+        cooled = np.empty((bottom - top, mosaic.shape[1]), np.uint16)
+        replace(mosaic[top:bottom], dark, reach, slope, read, cooled, lowest - top, highest - top)
+        for down in range(2):
+            for row in range(start, end):
+                moved[down, row] = first_row[down, row] - top // 2
+        reduce_mosaic(
+            cooled, channels, blacks, scales, caps, moved, row_weights, first_column, column_weights, out,
+            start, end,
+        )  # fmt: skip
 
 
 @kernel

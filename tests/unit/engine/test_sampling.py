@@ -251,3 +251,35 @@ def test_a_picture_of_one_pixel_is_not_changed_by_looking_at_it() -> None:
     with Rows(1) as rows:
         made = sampling.sampled(decoded, view, NO_LENS, np.ones(3, np.float32), rows)
     assert (made == 1).all() and (decoded.pixels == 2).all()
+
+
+@pytest.mark.parametrize("size", [(8, 8), (9, 31), (64, 90), (201, 130)])
+@pytest.mark.parametrize("pattern", [(0, 1, 1, 2), (1, 2, 0, 1)])
+def test_cooling_while_reducing_makes_the_bits_of_cooling_before(
+    size: tuple[int, int], pattern: tuple[int, int, int, int]
+) -> None:
+    random = np.random.default_rng(sum(size))
+    mosaic = random.normal(900, 20, size).clip(0).astype(np.uint16)
+    mosaic[random.uniform(size=size) > 0.97] = 9000
+    decoded, noise = frame(mosaic, pattern=pattern), NoiseModel(gain=1e-3, read=1e-6)
+    height, width = size
+    for crop in (None, Crop(left=0.1, top=0.3, bottom=0.15)):
+        for part in (2, 3.3, 5):
+            fit = max(1, int(width * 0.5 / part)), max(1, int(height * 0.5 / part))
+            view = framing.view_of(
+                width, height, aspect=1.0, orientation=6, straighten=None, crop=crop,
+                pixels=PixelSpec(fit=fit),
+            )  # fmt: skip
+            assert sampling.is_reduced(decoded, view, NO_LENS)
+            for band in (1, 7, None):
+                with Rows(2, band=band) as rows:
+                    apart = replace(decoded, pixels=sampling.cooled(decoded, 6.0, noise, rows))
+                    expected = sampling.sampled(apart, view, NO_LENS, OPEN, rows)
+                    made = sampling.sampled(decoded, view, NO_LENS, OPEN, rows, glowing=(6.0, noise))
+                assert np.array_equal(made, expected)
+            assert not np.array_equal(expected, sampling_of(decoded, view))
+
+
+def sampling_of(decoded: Decoded, view: framing.View) -> npt.NDArray[np.float32]:
+    with Rows(1) as rows:
+        return sampling.sampled(decoded, view, NO_LENS, OPEN, rows)

@@ -94,7 +94,7 @@ def test_dark_frames_are_not_decoded_and_the_sensor_not_gone_back_to_for_a_secon
     decoded, sampled = [], []
     decode, sample = DecoderPool.decode, sampling.sampled
     monkeypatch.setattr(DecoderPool, "decode", lambda *a, **k: decoded.append(a[2]) or decode(*a, **k))
-    monkeypatch.setattr(sampling, "sampled", lambda *a: sampled.append(1) or sample(*a))
+    monkeypatch.setattr(sampling, "sampled", lambda *a, **k: sampled.append(1) or sample(*a, **k))
     place.optics.use_darks("NOCT0001.DNG", DARKS)
     decoded.clear()
     for stops in (0, 0.5, 1):
