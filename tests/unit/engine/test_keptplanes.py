@@ -44,7 +44,7 @@ def test_after_a_change_of_exposure_the_sensor_is_not_gone_back_to(monkeypatch: 
     decoded, kept = frame(night_mosaic()), KeptPlanes()
     render(decoded, with_operators("luminance_noise", "exposure"), SMALL, kept=kept)
 
-    def touched(*_: object) -> None:
+    def touched(*_: object, **__: object) -> None:
         raise AssertionError("sampled again")
 
     monkeypatch.setattr(pipeline.sampling, "sampled", touched)
@@ -112,7 +112,7 @@ def test_evening_the_corners_out_begins_at_the_kept_planes(monkeypatch: pytest.M
     changed = with_operators("luminance_noise", "vignetting", "fall_off")
     expected = render(decoded, changed, SMALL)
 
-    def touched(*_: object) -> None:
+    def touched(*_: object, **__: object) -> None:
         raise AssertionError("sampled again")
 
     monkeypatch.setattr(pipeline.sampling, "sampled", touched)
@@ -127,7 +127,7 @@ def test_another_strength_of_noise_reduction_begins_at_the_noisy_planes(
     changed = with_operators("hot_pixels", "luminance_noise", "colour_noise")
     expected = render(decoded, changed, SMALL)
 
-    def touched(*_: object) -> None:
+    def touched(*_: object, **__: object) -> None:
         raise AssertionError("sampled again")
 
     monkeypatch.setattr(pipeline.sampling, "sampled", touched)
