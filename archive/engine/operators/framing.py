@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from archive.engine.declaration import Family, Operator, Unit, operator, param
 from archive.model.recipe import Value
 
-_MOST_CUT = 0.95
+_MOST_CUT, _NARROWEST = 0.95, 0.05
 
 
 @operator("straighten", family=Family.FRAMING)
@@ -44,12 +44,12 @@ class Crop(Operator):
     )
     aspect: float = param(
         0.0, unit=Unit.RATIO, low=0, high=5, step=0.01, ramp=False,
-        help="width divided by height, as 16:9 or 1.7778; 0 keeps the shape",
+        help="width divided by height, as 16:9 or 1.7778, from 0.05 on; 0 keeps the shape",
     )  # fmt: skip
 
     @classmethod
     def fault(cls, values: Mapping[str, Value]) -> str | None:
-        """Opposite sides that leave nothing between them."""
+        """Opposite sides that leave nothing between them, or a shape that does."""
         for first, second, side in (("left", "right", "width"), ("top", "bottom", "height")):
             # Shares are decimal; 0.9 and 0.05 are no more than 0.95.
             cut = round(float(values[first]) + float(values[second]), 9)
@@ -58,4 +58,6 @@ class Crop(Operator):
                     f"{first} and {second} together cut {100 * cut:.4g} % of the {side}, "
                     f"and at most {100 * _MOST_CUT:.4g} % can be cut"
                 )
+        if 0 < float(values["aspect"]) < _NARROWEST:
+            return f"no picture is narrower than {_NARROWEST:g} of its height; an aspect of 0 keeps its shape"
         return None

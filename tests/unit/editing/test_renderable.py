@@ -62,6 +62,7 @@ def cropped_away() -> OperatorValues:
     [
         (["crop.left=0.6", "crop.right=0.6"], TOO_MUCH),
         (["crop.top=50%", "crop.bottom=46%"], "top and bottom together cut 96 % of the height"),
+        (["crop.aspect=0.001"], "no picture is narrower than 0.05 of its height"),
         ([f"dark_frame.frames={UNKNOWN}"], r"dark_frame names 1 frame not known here: 7777777777\."),
     ],
 )

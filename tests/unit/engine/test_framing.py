@@ -187,3 +187,13 @@ def test_a_crop_that_ends_between_pixels_stays_inside_the_frame(side: int, left:
         light = np.zeros((60, side, 3), np.float32)
         shape = render(picture(light), recipe(f"crop.left={left}", f"crop.right={right}"), pixels).shape
         assert shape == (60, made.columns - (made.columns % 2 if pixels.even else 0), 3)
+
+
+@pytest.mark.parametrize("aspect", [1e-147, 1e-9, 0.04])
+def test_a_shape_without_width_is_refused_and_takes_no_memory(aspect: float) -> None:
+    """A recipe that was recorded with one took all memory there was, or ended the program."""
+    crop = Crop(left=0.05, top=0.3, aspect=aspect)
+    with pytest.raises(ArchiveError, match="no picture is narrower"):
+        framing.view_of(
+            600, 400, aspect=1.0, orientation=1, straighten=None, crop=crop, pixels=PixelSpec(fit=(23, 31))
+        )
