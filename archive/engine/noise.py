@@ -29,7 +29,7 @@ _SMALLEST = 4
 _PASSED_ON = 0.55
 _ENOUGH = 24_000
 # Blocks in which variance is taken; of all that vary, this share is even enough to show nothing but noise.
-_BLOCK, _EVEN, _DEAD = 8, 0.4, 1e-12
+_BLOCK, _EVEN = 8, 0.4
 _COLOUR_RADIUS = 8.0
 _LEAST_RADIUS, _MOST_HALVINGS = 2.2, 2
 _GUIDE_STRENGTH = 3.2
@@ -105,7 +105,7 @@ def _spreads(planes: Planes, rows: Rows) -> list[float]:
     out = np.empty((6, *((side - _BLOCK) // stride + 1 for side in planes.shape[1:])), np.float32)
     rows.run(grain.block_variances, out.shape[1], planes, _BLOCK, stride, out)
     found = out.reshape(6, -1)
-    lively = found[0] > _DEAD
+    lively = found[0] > spatial.DEAD**2
     if lively.mean() >= spatial.LIVELY:
         found = found[:, lively]
     place = int(_EVEN * found.shape[1])

@@ -229,10 +229,11 @@ def _interpolated(raw: Any, data: bytes) -> tuple[dict[str, Any], Array]:
     channels = np.array(_square(raw)).reshape(2, 2)
     stated = [int(each) for each in raw.raw_pattern.ravel()]
     black = np.array(_levels(raw, stated, _moved(raw.sizes, data))["black"], np.float32)
-    above = counts - np.tile(black.reshape(2, 2), (height // 2 + 1, width // 2 + 1))[:height, :width]
+    whole = height // 2 + 1, width // 2 + 1
+    above = counts - np.tile(black.reshape(2, 2), whole)[:height, :width]
     pixels = np.empty((height, width, 3), np.float32)
     for channel in range(3):
-        here = np.tile(channels == channel, (height // 2 + 1, width // 2 + 1))[:height, :width]
+        here = np.tile(channels == channel, whole)[:height, :width]
         known = here.astype(np.float32)
         pixels[:, :, channel] = _spread(above * known) / _spread(known)
         np.copyto(pixels[:, :, channel], above, where=here)

@@ -229,9 +229,9 @@ def _reduced(
     levels = channels, blacks, scales, ceilings[channels] / scales + blacks
     if glowing and min(mosaic.shape) >= _SMALLEST:
         how = _glowing(decoded, *glowing)
-        rows.run(kernels.reduce_cooled, down[2], mosaic, *how, *levels, *tables, out)
+        rows.run(kernels.reduce_cooled, down[2], mosaic, how, levels, tables, out)
     else:
-        rows.run(kernels.reduce_mosaic, down[2], mosaic, *levels, *tables, out)
+        rows.run(kernels.reduce_mosaic, down[2], mosaic, levels, tables, out)
     return out
 
 

@@ -15,11 +15,12 @@ Plane = npt.NDArray[np.float32]
 # Pixels whose variations are looked at.
 _ENOUGH = 30_000
 _MAD_TO_SIGMA = 1.4826
+# Values beside each other that are dead or not together.
 _RUN = 32
 LIVELY = 0.4
 """A picture of which less varies at all is a drawing."""
-# What varies by no more does so by rounding, where light of 1 is clipping.
-_DEAD = 1e-6
+DEAD = 1e-6
+"""What varies by no more does so by rounding, where light of 1 is clipping."""
 # Standard deviation of the mask below on noise of standard deviation 1.
 _MASK_GAIN = 6.0
 # A Gaussian wider than this, in pixels, is found on smaller planes.
@@ -45,7 +46,7 @@ def spread(values: npt.NDArray[np.float32]) -> float:
     """
     sizes = np.abs(values).ravel()
     runs = sizes[: sizes.size // _RUN * _RUN].reshape(-1, _RUN)
-    lively = runs.max(axis=1) > _DEAD
+    lively = runs.max(axis=1) > DEAD
     if LIVELY * len(runs) <= lively.sum() < len(runs):
         sizes = np.append(runs[lively], sizes[runs.size :])
     half = sizes.size // 2

@@ -107,10 +107,7 @@ class Viewing:
         ------
         UsageError : as ``preview``.
         """
-        frame = find_one(self._books.catalogue, name)
-        recipe = restricted(self._recipe(frame), only)
-        with DecoderPool(1) as decoder:
-            decoded = self._scene(frame, decoder)
+        decoded, recipe = self._looked_at(name, only)
         found = sharpened_radius(decoded, recipe, _box(size, beside=beside))
         if found is None or found[0] >= 1:
             return None
@@ -125,10 +122,7 @@ class Viewing:
         ------
         UsageError : as ``preview``.
         """
-        frame = find_one(self._books.catalogue, name)
-        recipe = restricted(self._recipe(frame), only)
-        with DecoderPool(1) as decoder:
-            return idle(self._scene(frame, decoder), recipe, only)
+        return idle(*self._looked_at(name, only), only)
 
     def levels(self, name: str) -> tuple[Levels, Levels]:
         """The histograms of a frame: of its raw counts, and of the picture that its recipe makes.
@@ -159,6 +153,13 @@ class Viewing:
         frame = find_one(self._books.catalogue, name)
         with DecoderPool(1) as decoder:
             return picked_neutral(self._scene(frame, decoder), patch)
+
+    def _looked_at(self, name: str, only: Sequence[str]) -> tuple[Decoded, EffectiveRecipe]:
+        """A frame's scene data, and its recipe with the named operators only."""
+        frame = find_one(self._books.catalogue, name)
+        recipe = restricted(self._recipe(frame), only)
+        with DecoderPool(1) as decoder:
+            return self._scene(frame, decoder), recipe
 
     def _decoded(self, frame: Frame, recipe: EffectiveRecipe) -> tuple[Decoded, MasterDark | None]:
         """A frame's scene data, and the master of the dark frames that the recipe names."""

@@ -58,28 +58,18 @@ def area_weights(count: int, start: float, length: float, samples: int, pitch: i
 
 
 @kernel
-def reduce_mosaic(  # type: ignore[no-untyped-def]
-    mosaic,
-    channels,
-    blacks,
-    scales,
-    caps,
-    first_row,
-    row_weights,
-    first_column,
-    column_weights,
-    out,
-    first,
-    last,
-):
+def reduce_mosaic(mosaic, levels, tables, out, first, last):  # type: ignore[no-untyped-def]
     """Rows of area-averaged planes straight from a mosaic.
 
-    mosaic : uint16, (height, width). channels : int32, (4,), the channel at each place of the 2×2 pattern.
-    blacks, scales, caps : float32, (4,): value = (min(count, cap) − black) · scale.
-    first_row, row_weights : int32, (2, rows) and float32, (2, rows, taps), for even and odd source rows.
-    first_column, column_weights : the same for columns, with taps before columns: (2, taps, columns).
-    out : float32, (3, rows, columns).
+    mosaic : uint16, (height, width). out : float32, (3, rows, columns).
+    levels : channels, blacks, scales and caps; int32, (4,), the channel at each place of the 2×2 pattern, and
+    float32, (4,): value = (min(count, cap) − black) · scale.
+    tables : first_row, row_weights, first_column and column_weights; int32, (2, rows) and float32,
+    (2, rows, taps), for even and odd source rows, and the same for columns, with taps before columns:
+    (2, taps, columns).
     """
+    channels, blacks, scales, caps = levels
+    first_row, row_weights, first_column, column_weights = tables
     width = mosaic.shape[1]
     columns = out.shape[2]
     # Rows and columns of each place apart, with room for taps of no weight beyond the end.
@@ -127,28 +117,13 @@ def reduce_mosaic(  # type: ignore[no-untyped-def]
 
 
 @kernel
-def reduce_cooled(  # type: ignore[no-untyped-def]
-    mosaic,
-    dark,
-    reach,
-    slope,
-    read,
-    channels,
-    blacks,
-    scales,
-    caps,
-    first_row,
-    row_weights,
-    first_column,
-    column_weights,
-    out,
-    first,
-    last,
-):
+def reduce_cooled(mosaic, glowing, levels, tables, out, first, last):  # type: ignore[no-untyped-def]
     """As ``reduce_mosaic`` makes of what ``hotpixels.replace`` makes of the mosaic, which is nowhere kept.
 
-    dark, reach, slope, read : the blacks and other values that glowing samples are replaced by.
+    glowing : the blacks, reach, slope and read by which samples that glow are told.
     """
+    dark, reach, slope, read = glowing
+    first_row, row_weights, first_column, column_weights = tables
     height = mosaic.shape[0]
     taps = row_weights.shape[2]
     moved = np.empty_like(first_row)
@@ -162,10 +137,8 @@ def reduce_cooled(  # type: ignore[no-untyped-def]
         for down in range(2):
             for row in range(start, end):
                 moved[down, row] = first_row[down, row] - top // 2
-        reduce_mosaic(
-            cooled, channels, blacks, scales, caps, moved, row_weights, first_column, column_weights, out,
-            start, end,
-        )  # fmt: skip
+        there = moved, row_weights, first_column, column_weights
+        reduce_mosaic(cooled, levels, there, out, start, end)
 
 
 @kernel

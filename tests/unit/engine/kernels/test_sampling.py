@@ -71,18 +71,16 @@ def test_the_mosaic_pass_equals_a_plain_sum(shape: tuple[int, int], rows: int, c
     channels = np.array([1, 0, 2, 1], np.int32)
     blacks, scales = np.array([500, 510, 490, 505], np.float32), np.full(4, 1 / 14000, np.float32)
     caps = np.array([9000, 12000, 8000, 16000], np.float32)
-    tables = []
+    weighed = []
     for count, side in ((rows, shape[0]), (columns, shape[1])):
         pair = [sampling.area_weights(count, 0, side, (side - phase + 1) // 2, 2, phase) for phase in (0, 1)]
         taps = max(weights.shape[1] for _, weights in pair)
         padded = [np.pad(weights, ((0, 0), (0, taps - weights.shape[1]))) for _, weights in pair]
-        tables.append((np.stack([first for first, _ in pair]), np.stack(padded)))
-    (first_row, row_weights), (first_column, column_weights) = tables
+        weighed.append((np.stack([first for first, _ in pair]), np.stack(padded)))
+    (first_row, row_weights), (first_column, column_weights) = weighed
     out = np.empty((3, rows, columns), np.float32)
-    sampling.reduce_mosaic(
-        mosaic, channels, blacks, scales, caps, first_row, row_weights,
-        first_column, np.ascontiguousarray(column_weights.transpose(0, 2, 1)), out, 0, rows,
-    )  # fmt: skip
+    tables = first_row, row_weights, first_column, np.ascontiguousarray(column_weights.transpose(0, 2, 1))
+    sampling.reduce_mosaic(mosaic, (channels, blacks, scales, caps), tables, out, 0, rows)
     expected = np.zeros((3, rows, columns))
     for place in range(4):
         down, across = divmod(place, 2)
